@@ -1,0 +1,1 @@
+"""Refrigerant, ice and electrical physics, the virtual machine and what it should show."""
