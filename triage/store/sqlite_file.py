@@ -1,0 +1,183 @@
+"""A store in one SQLite file: made whole or not at all, for its owner only, told from others'.
+
+SQLAlchemy is imported at the head here, so this module is reached only from inside functions.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import secrets
+import sqlite3
+import time
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from sqlalchemy import create_engine, event
+from sqlalchemy.engine import Connection, Engine
+from sqlalchemy.pool import QueuePool, StaticPool
+
+from triage.store import schema
+from triage.store.border import translated
+from triage.store.errors import StoreDamaged, StoreForeign, StoreUnreachable, shown
+
+_SMALLEST_PAGE = 512
+_READ_ATTEMPTS = 3
+_READ_PAUSE_S = 0.02
+_FOLDER_MODE = 0o700
+_FILE_MODE = 0o600
+
+
+def file_engine(path: Path, patience_s: float) -> Engine:
+    """Return an engine on the store at `path`, which is made if nothing is there.
+
+    patience_s: how long to wait for another program's lock [s]
+    Raises StoreUnreachable, StoreFull, StoreDamaged or StoreForeign. A file of another program is
+    only read.
+    """
+    location = shown(path)
+    with translated(location):
+        if not path.exists():
+            _make_folder(path.parent)
+            _make_file(path)
+        _refuse_what_is_not_ours(path, location)
+    return _engine(path, patience_s)
+
+
+def memory_engine() -> Engine:
+    """Return an engine on a new store that lives in memory and ends with it."""
+    engine = create_engine(
+        "sqlite://",
+        poolclass=StaticPool,
+        connect_args={"check_same_thread": False, "isolation_level": None},
+        hide_parameters=True,
+    )
+    _listen(engine)
+    with engine.begin() as connection:
+        schema.create(connection)
+    return engine
+
+
+def _make_folder(folder: Path) -> None:
+    # Path.mkdir gives its mode to the last folder only; the ones above would be open to all.
+    for missing in reversed([folder, *folder.parents]):
+        if not missing.exists():
+            missing.mkdir(mode=_FOLDER_MODE, exist_ok=True)
+
+
+def _make_file(path: Path) -> None:
+    """Build a whole empty store beside `path` and link it into place.
+
+    So `path` is either absent or a complete store, at whatever moment the program is killed, and
+    of two that start together the second finds the first one's.
+    """
+    draft = path.with_name(f".{path.name}.{secrets.token_hex(6)}.new")
+    os.close(os.open(draft, os.O_CREAT | os.O_EXCL | os.O_RDWR, _FILE_MODE))
+    try:
+        engine = _engine(draft, patience_s=1.0)
+        try:
+            with engine.begin() as connection:
+                schema.create(connection)
+        finally:
+            engine.dispose()
+        # Cannot be set inside a transaction; the file keeps it from here on.
+        with contextlib.closing(sqlite3.connect(draft)) as connection_to_draft:
+            connection_to_draft.execute("PRAGMA journal_mode = WAL").fetchone()
+        with contextlib.suppress(FileExistsError):
+            _put_in_place(draft, path)
+        _sync_folder(path.parent)
+    finally:
+        draft.unlink(missing_ok=True)
+
+
+def _put_in_place(draft: Path, path: Path) -> None:
+    try:
+        path.hardlink_to(draft)
+    except FileExistsError:
+        raise
+    except OSError:
+        # Some file systems have no hard links; renaming is as whole, only not exclusive.
+        if not path.exists():
+            draft.rename(path)
+
+
+def _sync_folder(folder: Path) -> None:
+    # Not every system lets a folder be opened; the name is then as durable as it gets.
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _refuse_what_is_not_ours(path: Path, location: str) -> None:
+    if path.is_dir():
+        raise StoreUnreachable(f"{location} is a folder; name a file in it with --store")
+    if not path.is_file():
+        raise StoreUnreachable(f"{location} is no plain file; name another with --store")
+    if path.stat().st_size < _SMALLEST_PAGE:  # SQLite takes such a file for a new, empty database
+        raise StoreDamaged(
+            f"{location} is empty or too short, which a store never is; restore a backup, or "
+            "remove it to begin a new one"
+        )
+    if not os.access(path, os.R_OK | os.W_OK):
+        raise StoreUnreachable(
+            f"{location} cannot be read and written by you; give yourself the right, or name "
+            "another store with --store"
+        )
+    if _application_id(path, location) != schema.APPLICATION_ID:
+        raise StoreForeign(
+            f"{location} is a database of another program and was left as it was; name another "
+            "file with --store"
+        )
+
+
+def _application_id(path: Path, location: str) -> int:
+    # "immutable" reads the file alone: no lock, no journal played back, nothing made beside it.
+    # Reading it without SQLite would not do: closing it drops the locks this process has on it.
+    # A checkpoint under way elsewhere can make it look cut short for an instant, hence the retry.
+    address = f"file:{quote(str(path))}?immutable=1"
+    for attempt in range(1, _READ_ATTEMPTS + 1):
+        try:
+            with contextlib.closing(sqlite3.connect(address, uri=True)) as connection:
+                return int(connection.execute("PRAGMA application_id").fetchone()[0])
+        except sqlite3.DatabaseError as error:
+            if getattr(error, "sqlite_errorcode", 0) == sqlite3.SQLITE_NOTADB:
+                raise StoreDamaged(
+                    f"{location} is no database; restore a backup, or name another file with "
+                    "--store"
+                ) from error
+            if attempt == _READ_ATTEMPTS:
+                raise
+        time.sleep(_READ_PAUSE_S)
+    return 0
+
+
+def _engine(path: Path, patience_s: float) -> Engine:
+    # mode=rw: a file that went away is an error, never a new empty database.
+    address = f"file:{quote(str(path))}?mode=rw"
+
+    def connect() -> sqlite3.Connection:
+        return sqlite3.connect(
+            address, uri=True, timeout=patience_s, isolation_level=None, check_same_thread=False
+        )
+
+    engine = create_engine("sqlite://", creator=connect, poolclass=QueuePool, hide_parameters=True)
+    _listen(engine)
+    return engine
+
+
+def _listen(engine: Engine) -> None:
+    @event.listens_for(engine, "connect")
+    def set_pragmas(connection: sqlite3.Connection, _record: Any) -> None:
+        # FULL syncs the log at every commit; fullfsync makes that reach the disk on macOS.
+        for pragma in ("synchronous = FULL", "fullfsync = ON", "trusted_schema = OFF"):
+            connection.execute(f"PRAGMA {pragma}")
+
+    @event.listens_for(engine, "begin")
+    def begin(connection: Connection) -> None:
+        # A writer takes its lock at once: a lock raised from reading fails without waiting.
+        is_reading = connection.get_execution_options().get("triage_reading", False)
+        connection.exec_driver_sql("BEGIN" if is_reading else "BEGIN IMMEDIATE")
