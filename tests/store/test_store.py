@@ -69,7 +69,7 @@ def test_a_session_that_moved_is_left_as_it_is(store: Store, expected_length: in
 
 def test_all_events_of_one_append_are_kept_or_none(store: Store) -> None:
     store.append(SESSION, CALL[:1], CONTENT, NOW, 0)
-    endless = [("caller", ANSWERED), ("caller", replace(ANSWERED, value=float("inf")))]
+    endless = [("caller", ANSWERED), ("caller", replace(ANSWERED, value=float("nan")))]
     with pytest.raises(ValueError, match="not JSON compliant"):
         store.append(SESSION, endless, CONTENT, NOW, 1)
     assert len(store.events(SESSION)) == 1
