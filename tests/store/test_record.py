@@ -163,11 +163,16 @@ def test_an_event_of_unknown_shape_is_damage(change: dict[str, Any]) -> None:
         event_of(replace(a_call()[2], **change))
 
 
-@pytest.mark.parametrize("value", [float("nan"), float("inf")])
-def test_a_number_that_is_not_finite_is_never_recorded(value: float) -> None:
-    broken = replace(ANSWERED, value=value)
+def test_what_is_no_number_is_never_recorded() -> None:
+    broken = replace(ANSWERED, value=float("nan"))
     with pytest.raises(ValueError, match="not JSON compliant"):
         chain(SESSION, [("caller", broken)], CONTENT, NOW, 0, FIRST_PREVIOUS_HASH)
+
+
+def test_an_open_circuit_comes_back_infinite() -> None:
+    measured = replace(ANSWERED, value=float("inf"))
+    (stored,) = chain(SESSION, [("caller", measured)], CONTENT, NOW, 0, FIRST_PREVIOUS_HASH)
+    assert event_of(stored) == measured
 
 
 @pytest.mark.parametrize("speaker", ["bot\n", "\x1b[31m", "a\0b"])

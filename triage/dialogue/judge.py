@@ -1,0 +1,266 @@
+"""A reading becomes a finding: its value, the band it should lie in, and the verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+
+from triage.dialogue.case import QUALIFICATION, Case
+from triage.dialogue.events import Answered
+from triage.dialogue.view import Finding, Source, Verdict
+from triage.physics.bands import (
+    Band,
+    adapt,
+    coil_resistance_band,
+    coil_voltage_band,
+    expected_band,
+    manifold_window,
+    typical_machine,
+)
+from triage.physics.errors import PhysicsError
+from triage.physics.machine import CondenserKind, Machine
+from triage.physics.pressure import barometric_pressure_pa
+from triage.physics.virtual_machine import Conditions
+from triage.tree.content import UNKNOWN, Content, Question, Reading, ReadingKind
+
+ALTITUDE = "site_altitude"
+
+NO_VOLTAGE_SHARE = 0.1
+"""Share of the nominal voltage under which a coil has none: induced voltage only (judged)."""
+
+_NO_MACHINE = "neither the machine nor its refrigerant is known, so there is nothing to judge by"
+
+
+def finding_of(content: Content, case: Case, reading_id: str) -> Finding | None:
+    """Return what is known of a reading, judged, or None while it is still open.
+
+    A caller who is not licensed has no licensed readings: they are unknown, whatever was typed.
+    A reading whose caution was refused is unknown too.
+    """
+    reading = content.readings[reading_id]
+    answer = case.answers.get(reading_id)
+    typed = answer.typed if answer else ""
+    if reading.is_licensed and QUALIFICATION in case.answers and not case.is_licensed:
+        return Finding(
+            reading,
+            None,
+            UNKNOWN,
+            Verdict.UNKNOWN,
+            source=Source.NOT_ASKED_OF_THIS_CALLER,
+            typed=typed,
+            reason="this measurement is for a licensed technician",
+        )
+    for caution in reading.cautions:
+        if (caution, "") in case.refused:
+            return Finding(
+                reading,
+                None,
+                UNKNOWN,
+                Verdict.UNKNOWN,
+                typed=typed,
+                reason=f'the caution "{content.cautions[caution].title}" was refused',
+            )
+    if answer is not None:
+        return judge(content, case, answer)
+    value = _worked_out(content, case, reading_id)
+    if value is None:
+        return None
+    derived = judge(content, case, Answered(reading_id, "", value))
+    return replace(derived, source=Source.WORKED_OUT)
+
+
+def judge(content: Content, case: Case, answer: Answered) -> Finding:
+    """Return the finding that `answer` is, given everything else in `case`."""
+    reading = content.readings[answer.reading]
+    finding = Finding(
+        reading,
+        answer.value,
+        "known",
+        Verdict.NOTED,
+        typed=answer.typed,
+        minute_s=answer.minute_s,
+        is_minute_assumed=answer.is_minute_assumed,
+        reason=answer.reason,
+    )
+    if answer.value is None:
+        return replace(finding, outcome=UNKNOWN, verdict=Verdict.UNKNOWN)
+    if reading.kind is ReadingKind.CHOICE:
+        choice = str(answer.value)
+        verdict = Verdict.NOTED
+        if reading.normal:
+            verdict = Verdict.WITHIN if choice in reading.normal else Verdict.OUTSIDE
+        return replace(finding, outcome=choice, verdict=verdict)
+    if not reading.is_banded or isinstance(answer.value, str):
+        return finding
+    try:
+        band = band_of(content, case, reading, answer.minute_s)
+    except PhysicsError as error:
+        return replace(finding, outcome=UNKNOWN, verdict=Verdict.UNKNOWN, reason=str(error))
+    if band is None:
+        return replace(finding, outcome=UNKNOWN, verdict=Verdict.UNKNOWN, reason=_NO_MACHINE)
+    verdict = _verdict(answer.value, band)
+    return replace(
+        finding,
+        outcome=verdict.value,
+        verdict=verdict,
+        band=band,
+        residual=_residual(answer.value, band),
+    )
+
+
+def band_of(content: Content, case: Case, reading: Reading, minute_s: float | None) -> Band | None:
+    """Return the band of a reading at the call's conditions, None if no machine is known.
+
+    Where a condition is unknown the band covers the machine's whole working range of it.
+    """
+    machine = machine_in_use(content, case)
+    if reading.id == "coil_voltage":
+        nominal = number(content, case, "coil_nominal_voltage")
+        return None if nominal is None else coil_voltage_band(nominal)
+    if reading.id == "coil_resistance":
+        nominal = number(content, case, "coil_nominal_voltage")
+        plate = machine.electrical.coil_resistance_ohm if machine else None
+        if machine is not None and machine.is_generic:
+            plate = None
+        return None if nominal is None else coil_resistance_band(nominal, plate)
+    if machine is None:
+        return None
+    return _hull(
+        expected_band(machine, conditions, reading.id, minute_s)
+        for conditions in _conditions(content, case, machine)
+    )
+
+
+def manifold_window_of(content: Content, case: Case) -> Band | None:
+    """Return the low-side window of the confirming test at the call's conditions, if known."""
+    machine = machine_in_use(content, case)
+    if machine is None:
+        return None
+    try:
+        return _hull(
+            manifold_window(machine, conditions)
+            for conditions in _conditions(content, case, machine)
+        )
+    except PhysicsError:
+        return None
+
+
+def machine_in_use(content: Content, case: Case) -> Machine | None:
+    """Return the machine to judge by: the one on file, adapted to its plate, or a typical one."""
+    machine = content.machines.get(word(case, "machine") or "")
+    refrigerant = word(case, "refrigerant")
+    if machine is None:
+        if refrigerant is None:
+            return None
+        kind = word(case, "condenser_kind") or CondenserKind.AIR.value
+        return typical_machine(content.machines.values(), refrigerant, CondenserKind(kind))
+    if refrigerant is not None and refrigerant != machine.refrigerant:
+        return adapt(machine, refrigerant)
+    return machine
+
+
+def refrigerant_in_use(content: Content, case: Case) -> str | None:
+    """Return the refrigerant id of the call: the data plate's, else the machine file's."""
+    machine = content.machines.get(word(case, "machine") or "")
+    return word(case, "refrigerant") or (machine.refrigerant if machine else None)
+
+
+def barometric_pressure_of(case: Case) -> float:
+    """Return the local barometric pressure [Pa] at the site's altitude."""
+    answer = case.answers.get(ALTITUDE)
+    altitude_m = answer.value if answer and isinstance(answer.value, float) else case.altitude_m
+    return barometric_pressure_pa(altitude_m)
+
+
+def minute_of(question: Question | None, reading: Reading) -> float | None:
+    """Return the minute at which a reading is meant to be taken, None for no moment."""
+    if question is not None and question.minute is not None:
+        return question.minute
+    return reading.default_minute
+
+
+def number(content: Content, case: Case, reading_id: str) -> float | None:
+    """Return a numeric reading [SI], from the caller or the machine file; None if not known."""
+    answer = case.answers.get(reading_id)
+    value = answer.value if answer else _worked_out(content, case, reading_id)
+    return float(value) if isinstance(value, (int, float)) else None
+
+
+def word(case: Case, reading_id: str) -> str | None:
+    """Return a choice, machine or refrigerant id the caller gave; None if not known."""
+    answer = case.answers.get(reading_id)
+    return answer.value if answer and isinstance(answer.value, str) else None
+
+
+def _worked_out(content: Content, case: Case, reading_id: str) -> float | str | None:
+    """Return what needs no asking: it follows from the machine's file or another reading."""
+    if reading_id == "coil_voltage_presence":
+        nominal = number(content, case, "coil_nominal_voltage")
+        measured = number(content, case, "coil_voltage")
+        if nominal is None or measured is None:
+            return None
+        return "none" if measured < NO_VOLTAGE_SHARE * nominal else "some"
+    kind = word(case, "condenser_kind")
+    machine = content.machines.get(word(case, "machine") or "")
+    if machine is not None:
+        kind = kind or machine.condenser.kind.value
+        known: dict[str, Callable[[Machine], float | str | None]] = {
+            "condenser_kind": lambda found: found.condenser.kind.value,
+            "coil_nominal_voltage": lambda found: found.electrical.coil_nominal_voltage_v,
+            "vacuum_break_running": lambda found: None if found.has_vacuum_break else "not_fitted",
+        }
+        if reading_id in known:
+            return known[reading_id](machine)
+    if reading_id == "condenser_fan_state" and kind == CondenserKind.WATER.value:
+        return "not_fitted"
+    return None
+
+
+def _conditions(content: Content, case: Case, machine: Machine) -> Iterator[Conditions]:
+    """Yield the call's conditions, or the corners of the machine's range where one is unknown."""
+    air = number(content, case, "ambient_air_temperature")
+    airs = (air,) if air is not None else (
+        machine.least_air_temperature_k,
+        machine.greatest_air_temperature_k,
+    )  # fmt: skip
+    water = number(content, case, "water_inlet_temperature")
+    waters = (water,) if water is not None else (
+        machine.least_water_temperature_k,
+        machine.greatest_water_temperature_k,
+    )  # fmt: skip
+    is_remote = machine.condenser.kind is CondenserKind.REMOTE_AIR
+    condenser_air = number(content, case, "condenser_air_temperature") if is_remote else None
+    for air_k in airs:
+        for water_k in waters:
+            yield Conditions(
+                ambient_air_temperature_k=air_k,
+                condenser_air_temperature_k=air_k if condenser_air is None else condenser_air,
+                water_inlet_temperature_k=water_k,
+                barometric_pressure_pa=barometric_pressure_of(case),
+            )
+
+
+def _hull(bands: Iterator[Band]) -> Band:
+    found = list(bands)
+    if len(found) == 1:
+        return found[0]
+    low = min(band.low for band in found)
+    high = max(band.high for band in found)
+    return replace(
+        found[0],
+        low=low,
+        high=high,
+        centre=(low + high) / 2.0,
+        basis=replace(found[0].basis, is_any_condition=True),
+    )
+
+
+def _verdict(value: float, band: Band) -> Verdict:
+    if value < band.low:
+        return Verdict.BELOW
+    return Verdict.ABOVE if value > band.high else Verdict.WITHIN
+
+
+def _residual(value: float, band: Band) -> float:
+    half = band.high - band.centre if value >= band.centre else band.centre - band.low
+    return (value - band.centre) / half if half > 0.0 else 0.0
