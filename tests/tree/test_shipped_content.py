@@ -1,0 +1,77 @@
+"""The content that ships reads without a mistake and holds every promise."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from triage.tree.content import UNKNOWN, Content, Side, Stage
+from triage.tree.graph import NodeKind, build_graph, next_node, plan_tree
+from triage.tree.load import load_content
+from triage.tree.proofs import check_content
+from triage.tree.proofs_of_order import FREEZE_HEALTH, FREEZE_SUCTIONS
+from triage.tree.where import content_folder
+
+TREE = "will_not_release"
+CALLS = 20_000
+
+
+@pytest.fixture(scope="module")
+def content() -> Content:
+    return load_content(content_folder())
+
+
+def test_every_promise_holds(content: Content) -> None:
+    check_content(content)
+
+
+def test_every_freeze_health_reading_is_asked(content: Content) -> None:
+    asked = {question.reading for question in content.trees[TREE].questions.values()}
+    assert set(FREEZE_HEALTH) <= asked
+
+
+def test_twenty_thousand_calls_condemn_nothing_unproven(content: Content) -> None:
+    """Calls answered at random: mostly healthy, so that many come through to the harvest."""
+    tree, plan = content.trees[TREE], plan_tree(content, TREE)
+    graph = build_graph(content, TREE)
+    chance = random.Random(20261125)
+    ends: set[str] = set()
+    for _ in range(CALLS):
+        known: dict[str, str] = {}
+        stages = []
+        node: str | None = plan.start
+        while node is not None:
+            facts = plan.nodes[node]
+            if facts.kind is NodeKind.QUESTION:
+                question = tree.questions[node]
+                stages.append(question.stage)
+                reading = content.readings[question.reading]
+                good = reading.normal or ("within",) if reading.is_banded else reading.normal
+                is_good = bool(good) and chance.random() < 0.85
+                known[reading.id] = chance.choice(good if is_good else reading.outcomes)
+                if question.stage in (Stage.HARVEST, Stage.CONFIRM):
+                    assert all(health in known for health in FREEZE_HEALTH)
+            if facts.kind is NodeKind.ENDING:
+                ends.add(node)
+                _check_ending(content, tree.endings[node].causes, known)
+            last, node = node, next_node(graph, node, known)
+        assert plan.nodes[last].kind in (NodeKind.RECOMMENDATION, NodeKind.ENDING)
+        assert len(stages) <= tree.most_questions
+        assert stages == sorted(stages, key=list(Stage).index)
+    assert len(ends) > len(tree.endings) // 2
+
+
+def _check_ending(content: Content, causes: tuple[str, ...], known: dict[str, str]) -> None:
+    if not any(content.causes[cause].side is Side.HARVEST for cause in causes):
+        return
+    assert known["discharge_line_temperature"] == "within"
+    assert known["ice_pattern"] in content.readings["ice_pattern"].normal
+    assert any(known[reading] == "within" for reading in FREEZE_SUCTIONS)
+    for reading_id in FREEZE_HEALTH:
+        reading = content.readings[reading_id]
+        healthy = reading.normal or ("within",)
+        assert known[reading_id] in (*healthy, UNKNOWN)
+    if any("solenoid" in part or "hot_gas" in part for cause in causes
+           for part in content.causes[cause].condemns):  # fmt: skip
+        assert known["coil_voltage"] == "within"

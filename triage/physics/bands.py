@@ -1,0 +1,367 @@
+"""What a healthy machine should show: a band for each reading, and on what it rests.
+
+The machine's own chart wins over the model where it reaches; else the healthy virtual machine is
+run at the call's conditions and widened by what `triage.physics.tolerances` states.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+from functools import lru_cache
+
+from triage.physics import electrical
+from triage.physics.adapt import adapt, typical_machine
+from triage.physics.circuit import Circuit
+from triage.physics.errors import PhysicsError
+from triage.physics.machine import HEALTHY, ChartRow, CondenserKind, Conditions, Machine
+from triage.physics.quantity import Dimension, UnitSystem, format_quantity
+from triage.physics.sensitivity import study_of
+from triage.physics.tolerances import INSTRUMENT_LIMITS
+from triage.physics.virtual_machine import DEFAULT_MOMENT_S, READING_IDS
+
+__all__ = [
+    "Band",
+    "Basis",
+    "BasisKind",
+    "adapt",
+    "basis_words",
+    "coil_resistance_band",
+    "coil_voltage_band",
+    "expected_band",
+    "manifold_window",
+    "typical_machine",
+]
+
+LEAST_MELTING_K = 275.65
+"""Least low-side saturation of the confirming test [K]: 2.5 °C, warm enough to melt ice through the
+plate; judged."""
+
+GREATEST_SAFE_LOW_SIDE_K = 285.15
+"""Greatest low-side saturation of the confirming test [K]: 12 °C; judged, far below the 26.7 °C for
+which low sides are designed at least (ASHRAE 15, from memory) and near what a healthy harvest
+shows."""
+
+_CHART_REACH_K = 0.6
+"""How far beyond its outermost rows a chart is still read [K]: rounding between °C and °F."""
+
+_CHART_MOMENT_S = 60.0
+"""A chart's figure holds for the usual moment of a reading and this long around it [s]; judged."""
+
+_GENERIC_SPANS: Mapping[str, tuple[float, float]] = {
+    "batch_ice_mass": (0.1, 8.0),
+    "freeze_time": (0.55, 2.0),
+    "harvest_time": (0.45, 2.5),
+}
+"""How far readings that go with a machine's size may lie from a typical machine's [shares]; judged:
+batches run from half a kilogram to twenty."""
+
+_GAUGE_PRESSURES = frozenset(found for found in READING_IDS if "pressure" in found)
+
+
+class BasisKind(StrEnum):
+    """What a band rests on."""
+
+    MODEL = "model"
+    CHART = "chart"
+    STANDARD = "standard"
+    MACHINE_FILE = "machine_file"
+    ADAPTED = "adapted"
+
+
+@dataclass(frozen=True, slots=True)
+class Basis:
+    """What a band rests on, as values; `basis_words` puts it in words.
+
+    `minute_s` is the moment it holds for, in seconds. `is_any_condition`: it covers the machine's
+    whole working range, because a temperature was not known. `is_beyond_chart`: the machine has a
+    chart that does not reach here. `words` say it for standards and the like.
+    """
+
+    kind: BasisKind
+    machine_name: str = ""
+    conditions: Conditions | None = None
+    minute_s: float | None = None
+    refrigerant: str = ""
+    condenser_kind: CondenserKind | None = None
+    is_any_condition: bool = False
+    is_beyond_chart: bool = False
+    is_beyond_limits: bool = False
+    words: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """Where a healthy machine's reading lies, in SI; pressures are absolute pascal."""
+
+    low: float
+    high: float
+    centre: float
+    basis: Basis
+
+
+def expected_band(
+    machine: Machine, conditions: Conditions, reading_id: str, minute_s: float | None = None
+) -> Band:
+    """Return the band of a reading on a healthy `machine` at `conditions`.
+
+    `minute_s` is the moment it is taken, in seconds into its freeze or harvest; None for its usual
+    moment. The first question about a machine at some conditions runs the model some forty times (a
+    fifth of a second); all further ones are kept. Raises PhysicsError for a reading without a band
+    and UnknownRefrigerant for a machine whose refrigerant has no tables.
+    """
+    return _expected_band(machine, conditions, reading_id, minute_s)
+
+
+@lru_cache(maxsize=2048)
+def _expected_band(
+    machine: Machine, conditions: Conditions, reading_id: str, minute_s: float | None
+) -> Band:
+    if reading_id == "coil_voltage":
+        return coil_voltage_band(machine.electrical.coil_nominal_voltage_v)
+    if reading_id == "coil_resistance":
+        rated = None if machine.is_generic else machine.electrical.coil_resistance_ohm
+        return coil_resistance_band(machine.electrical.coil_nominal_voltage_v, rated)
+    limits = _working_limits(machine, reading_id)
+    if limits is not None:
+        low, high = limits
+        basis = Basis(BasisKind.MACHINE_FILE, machine.name)
+        return Band(low, high, 0.5 * (low + high), basis)
+    if reading_id not in READING_IDS:
+        raise PhysicsError(f'No band is known for "{reading_id}": it is not a figure to judge.')
+    from_chart = _chart_band(machine, conditions, reading_id, minute_s)
+    if from_chart is not None:
+        return from_chart
+    return _model_band(machine, conditions, reading_id, minute_s)
+
+
+def _working_limits(machine: Machine, reading_id: str) -> tuple[float, float] | None:
+    match reading_id:
+        case "ambient_air_temperature":
+            return machine.least_air_temperature_k, machine.greatest_air_temperature_k
+        case "condenser_air_temperature":
+            return (
+                machine.least_condenser_air_temperature_k,
+                machine.greatest_condenser_air_temperature_k,
+            )
+        case "water_inlet_temperature":
+            return machine.least_water_temperature_k, machine.greatest_water_temperature_k
+        case _:
+            return None
+
+
+def _model_band(
+    machine: Machine, conditions: Conditions, reading_id: str, minute_s: float | None
+) -> Band:
+    spread = study_of(machine, conditions).spread(reading_id, minute_s)
+    low, high = max(0.0, spread.centre - spread.down), spread.centre + spread.up
+    if machine.is_generic and reading_id in _GENERIC_SPANS:
+        least, most = _GENERIC_SPANS[reading_id]
+        low, high = min(low, least * spread.centre), max(high, most * spread.centre)
+    basis = Basis(
+        kind=BasisKind.ADAPTED if machine.is_generic else BasisKind.MODEL,
+        machine_name=machine.name,
+        conditions=conditions,
+        minute_s=DEFAULT_MOMENT_S.get(reading_id) if minute_s is None else minute_s,
+        refrigerant=machine.refrigerant,
+        condenser_kind=machine.condenser.kind,
+        is_beyond_chart=any(reading_id in row.ranges for row in machine.chart),
+        is_beyond_limits=_is_beyond_limits(machine, conditions),
+    )
+    return Band(low, high, spread.centre, basis)
+
+
+def _is_beyond_limits(machine: Machine, conditions: Conditions) -> bool:
+    slack_k = 0.6
+    spans = [
+        (
+            machine.least_air_temperature_k,
+            conditions.ambient_air_temperature_k,
+            machine.greatest_air_temperature_k,
+        ),
+        (
+            machine.least_water_temperature_k,
+            conditions.water_inlet_temperature_k,
+            machine.greatest_water_temperature_k,
+        ),
+    ]
+    if machine.condenser.kind is CondenserKind.REMOTE_AIR:
+        spans.append(
+            (
+                machine.least_condenser_air_temperature_k,
+                conditions.condenser_air_temperature_k,
+                machine.greatest_condenser_air_temperature_k,
+            )
+        )
+    return any(not low - slack_k <= value <= high + slack_k for low, value, high in spans)
+
+
+# The machine's own chart
+
+
+def _chart_band(
+    machine: Machine, conditions: Conditions, reading_id: str, minute_s: float | None
+) -> Band | None:
+    """Return the chart's range at these conditions, or None where the chart does not reach."""
+    usual_s = DEFAULT_MOMENT_S.get(reading_id)
+    if minute_s is not None and (usual_s is None or abs(minute_s - usual_s) > _CHART_MOMENT_S):
+        return None
+    rows = [row for row in machine.chart if reading_id in row.ranges]
+    found = _between_rows(rows, conditions, reading_id)
+    if found is None:
+        return None
+    offset = conditions.barometric_pressure_pa if reading_id in _GAUGE_PRESSURES else 0.0
+    low, high = (value + offset for value in found)
+    centre = 0.5 * (low + high)
+    limit = INSTRUMENT_LIMITS[reading_id](centre) if reading_id in INSTRUMENT_LIMITS else 0.0
+    basis = Basis(BasisKind.CHART, machine.name, conditions, minute_s)
+    return Band(max(0.0, low - limit), high + limit, centre, basis)
+
+
+def _between_rows(
+    rows: list[ChartRow], conditions: Conditions, reading_id: str
+) -> tuple[float, float] | None:
+    """Return a range straight between the four rows around the conditions; None outside them."""
+    by_place = {
+        (row.ambient_air_temperature_k, row.water_inlet_temperature_k): row.ranges[reading_id]
+        for row in rows
+    }
+    air = _bracket({air for air, _ in by_place}, conditions.ambient_air_temperature_k)
+    water = _bracket({water for _, water in by_place}, conditions.water_inlet_temperature_k)
+    if air is None or water is None:
+        return None
+    low = high = 0.0
+    for air_k, air_share in air:
+        for water_k, water_share in water:
+            share = air_share * water_share
+            if share == 0.0:
+                continue
+            corner = by_place.get((air_k, water_k))
+            if corner is None:
+                return None
+            low += share * corner[0]
+            high += share * corner[1]
+    return low, high
+
+
+def _bracket(values: set[float], wanted: float) -> tuple[tuple[float, float], ...] | None:
+    """Return the neighbors of `wanted` among `values` with their shares; None beyond the ends."""
+    ordered = sorted(values)
+    if not ordered or not ordered[0] - _CHART_REACH_K <= wanted <= ordered[-1] + _CHART_REACH_K:
+        return None
+    wanted = min(max(wanted, ordered[0]), ordered[-1])
+    for below, above in zip(ordered, ordered[1:], strict=False):
+        if below <= wanted <= above:
+            share = (wanted - below) / (above - below)
+            return (below, 1.0 - share), (above, share)
+    return ((ordered[0], 1.0),)
+
+
+# Electrical readings and the confirming test
+
+
+def coil_voltage_band(nominal_v: float) -> Band:
+    """Return the voltage [V] at which a coil of nominal voltage `nominal_v` [V] must work.
+
+    Raises UnknownNominalVoltage for a nominal voltage no table covers.
+    """
+    found = electrical.coil_band(nominal_v)
+    basis = Basis(BasisKind.STANDARD, words=found.basis)
+    return Band(found.low_v, found.high_v, nominal_v, basis)
+
+
+def coil_resistance_band(nominal_v: float, rated_ohm: float | None = None) -> Band:
+    """Return the plausible resistance [ohm] of a coil, from its plate or from its nominal voltage.
+
+    Raises UnknownNominalVoltage, or OutOfRange for a rated resistance that is not positive.
+    """
+    low, high, words = electrical.coil_resistance_band(nominal_v, rated_ohm)
+    centre = math.sqrt(low * high) if rated_ohm is None else rated_ohm
+    return Band(low, high, centre, Basis(BasisKind.STANDARD, words=words))
+
+
+def manifold_window(machine: Machine, conditions: Conditions) -> Band:
+    """Return the low-side window [Pa absolute] of the confirming test.
+
+    Receiver vapor is metered into the low side during harvest: saturation, on the mean of its
+    glide, must be warm enough to melt ice and stay below a safe top. Raises UnknownRefrigerant.
+    """
+    circuit = Circuit(machine, conditions, HEALTHY)
+    low = circuit.condensing_pressure_pa(LEAST_MELTING_K)
+    high = circuit.condensing_pressure_pa(GREATEST_SAFE_LOW_SIDE_K)
+    basis = Basis(
+        BasisKind.STANDARD,
+        machine.name,
+        refrigerant=machine.refrigerant,
+        words=f"saturation of {machine.refrigerant} warm enough to melt ice, and not above a safe "
+        "top",
+    )
+    return Band(low, high, 0.5 * (low + high), basis)
+
+
+# Words
+
+_CONDENSER_WORDS = {
+    CondenserKind.REMOTE_AIR: "remote air-cooled",
+    CondenserKind.AIR: "air-cooled",
+    CondenserKind.WATER: "water-cooled",
+}
+
+
+def basis_words(basis: Basis, system: UnitSystem) -> str:
+    """Return in words what a band rests on, temperatures in the units of `system`.
+
+    >>> place = Conditions(294.15, 294.15, 289.15)
+    >>> basis_words(Basis(BasisKind.MODEL, "x", place, 360.0), UnitSystem.SI)
+    'computed for 21 °C air, 16 °C water, minute 6'
+    """
+    match basis.kind:
+        case BasisKind.STANDARD:
+            return basis.words
+        case BasisKind.MACHINE_FILE:
+            return "this machine's stated working limits"
+        case BasisKind.CHART:
+            if basis.is_any_condition:
+                return "this machine's own chart, over its whole working range"
+            return f"this machine's own chart at {_place_words(basis, system)}"
+        case BasisKind.MODEL:
+            words = _computed_words(basis, system)
+        case BasisKind.ADAPTED:
+            condenser = (
+                f"{_CONDENSER_WORDS[basis.condenser_kind]} " if basis.condenser_kind else ""
+            )
+            words = (
+                f"a typical {condenser}machine on {basis.refrigerant}; yours is not on file; "
+                f"{_computed_words(basis, system)}"
+            )
+    if basis.is_beyond_chart:
+        words += "; its own chart does not reach here"
+    if basis.is_beyond_limits and not basis.is_any_condition:
+        words += "; outside its stated working limits"
+    return words
+
+
+def _computed_words(basis: Basis, system: UnitSystem) -> str:
+    if basis.is_any_condition:
+        return "computed over its whole working range" + _minute_words(basis)
+    return f"computed for {_place_words(basis, system)}{_minute_words(basis)}"
+
+
+def _minute_words(basis: Basis) -> str:
+    return "" if basis.minute_s is None else f", minute {round(basis.minute_s / 60.0, 1):g}"
+
+
+def _place_words(basis: Basis, system: UnitSystem) -> str:
+    if basis.conditions is None:
+        return "the stated conditions"
+
+    def shown(kelvin: float) -> str:
+        return format_quantity(round(kelvin, 2), Dimension.TEMPERATURE, system)
+
+    place = basis.conditions
+    words = f"{shown(place.ambient_air_temperature_k)} air"
+    if abs(place.condenser_air_temperature_k - place.ambient_air_temperature_k) > 0.5:
+        words += f", {shown(place.condenser_air_temperature_k)} at the condenser"
+    return f"{words}, {shown(place.water_inlet_temperature_k)} water"
