@@ -111,12 +111,12 @@ class TakenBack:
 
 @dataclass(frozen=True, slots=True)
 class Looked:
-    """The caller asked why, how, for help or for the case so far."""
+    """The caller asked why, how, for help or for the case so far (`topic`) while at `node`."""
 
     kind: ClassVar[str] = "looked"
-    node: str
+    topic: str
     typed: str
-    at: str
+    node: str
 
 
 @dataclass(frozen=True, slots=True)

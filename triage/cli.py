@@ -1,0 +1,253 @@
+"""The door: parse the command line, call one function, pick the exit code.
+
+Exit codes: 0 done; 1 ended without a recommendation (withheld, escalated, unfinished); 2 usage or
+bad input; 3 content failed its proofs or cannot be read; 4 store unreachable or damaged;
+130 interrupted.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Callable, Sequence
+from difflib import get_close_matches
+from pathlib import Path
+from typing import NoReturn
+
+from triage import __version__
+
+DONE, NO_RECOMMENDATION, BAD_INPUT, BAD_CONTENT, BAD_STORE, INTERRUPTED = 0, 1, 2, 3, 4, 130
+
+_ABOUT = """Guided triage for a batch ice machine, by phone or alone at a terminal.
+
+  triage demo                              play an invented call from start to end
+  triage call                              take a call (agent's words)
+  triage call --voice technician           alone at the machine
+  triage call --answers FILE --json        a scripted call, one JSON object out
+  triage resume ID                         go on where a call was left
+"""
+
+_CODES = """exit codes: 0 done, 1 ended without a recommendation, 2 usage or bad input,
+3 content failed its proofs, 4 store unreachable or damaged, 130 interrupted"""
+
+
+class _Parser(argparse.ArgumentParser):
+    """Argument parser that names the nearest valid word for a mistyped one."""
+
+    def error(self, message: str) -> NoReturn:
+        words = [action for action in self._actions if action.choices]
+        for action in words:
+            for choice in sys.argv[1:]:
+                if f"'{choice}'" in message:
+                    near = get_close_matches(choice, [str(item) for item in action.choices or ()])
+                    if near:
+                        message += f"\ndid you mean {near[0]}?"
+        self.print_usage(sys.stderr)
+        self.exit(BAD_INPUT, f"{self.prog}: {message}\n")
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """Return the parser of the whole command line."""
+    shared = _Parser(add_help=False)
+    shared.add_argument(
+        "--color", choices=("auto", "always", "never"), default="auto",
+        help="color on the screen (default: auto; NO_COLOR and FORCE_COLOR are heeded)",
+    )  # fmt: skip
+    shared.add_argument(
+        "--plain", action="store_true", help="no boxes, no redraws: for screen readers"
+    )
+    units = _Parser(add_help=False)
+    units.add_argument("--units", choices=("us", "si"), help="units shown first (default: us)")
+    trees = _Parser(add_help=False)
+    trees.add_argument("--trees", type=Path, metavar="DIR", help="content folder instead of ours")
+    store = _Parser(add_help=False)
+    store.add_argument(
+        "--store", metavar="URL", default=os.environ.get("TRIAGE_STORE") or None,
+        help="a file or a database URL (default: $TRIAGE_STORE, else a file of your own)",
+    )  # fmt: skip
+
+    parser = _Parser(
+        prog="triage", description=_ABOUT, epilog=_CODES,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )  # fmt: skip
+    parser.add_argument("--version", action="version", version=f"triage {__version__}")
+    commands = parser.add_subparsers(
+        dest="command", metavar="COMMAND", required=True, parser_class=_Parser
+    )
+
+    call = commands.add_parser(
+        "call", parents=[shared, units, trees, store], help="take a call",
+        description="Take a call. Example: triage call --voice technician --units si",
+    )  # fmt: skip
+    call.add_argument(
+        "--voice", choices=("agent", "technician"),
+        help="words to read out on the phone, or for a technician alone (default: agent)",
+    )  # fmt: skip
+    call.add_argument("--answers", type=Path, metavar="FILE", help="a YAML or JSON answers file")
+    call.add_argument("--json", action="store_true", help="print one JSON object, nothing else")
+    call.add_argument(
+        "--altitude", metavar="HEIGHT", help='height of the site, as "5000 ft" or "1600 m"'
+    )
+    call.add_argument("--agent", default="", metavar="NAME", help="who takes the call")
+    call.add_argument("--tree", default="will_not_release", help=argparse.SUPPRESS)
+    call.add_argument("--vi", action="store_true", help="vi editing keys at the prompt")
+    call.set_defaults(run=_call)
+
+    resume = commands.add_parser(
+        "resume", parents=[shared, trees, store], help="go on with a call that was left",
+        description="Go on with a call. Example: triage resume 20261125",
+    )  # fmt: skip
+    resume.add_argument("session", help="session id, or enough of its beginning")
+    resume.add_argument("--agent", default="", metavar="NAME", help="who goes on with it")
+    resume.add_argument("--vi", action="store_true", help="vi editing keys at the prompt")
+    resume.set_defaults(run=_resume)
+
+    log = commands.add_parser("log", help="look at stored calls")
+    log_commands = log.add_subparsers(
+        dest="log_command", metavar="COMMAND", required=True, parser_class=_Parser
+    )
+    log_list = log_commands.add_parser(
+        "list", parents=[shared, store], help="stored calls, latest first"
+    )
+    log_list.add_argument("--most", type=_count, default=50, metavar="N", help="at most N calls")
+    log_list.set_defaults(run=_log_list)
+    log_show = log_commands.add_parser(
+        "show", parents=[shared, trees, store], help="one call as it was on the screen"
+    )
+    log_show.add_argument("session", help="session id, or enough of its beginning")
+    log_show.add_argument("--json", action="store_true", help="print one JSON object")
+    log_show.set_defaults(run=_log_show)
+
+    expect = commands.add_parser(
+        "expect", parents=[shared, units, trees], help="what a healthy machine should show",
+        description='Example: triage expect MACHINE --air "70 F" --water "60 F"; '
+        "without a machine, the machines on file are listed.",
+    )  # fmt: skip
+    expect.add_argument("machine", nargs="?", help="machine id or name")
+    expect.add_argument("--refrigerant", help="judge a typical machine, or another refrigerant")
+    expect.add_argument(
+        "--condenser", choices=("remote_air", "air", "water"), help="of a typical machine"
+    )
+    expect.add_argument("--air", help="air at the machine")
+    expect.add_argument("--condenser-air", help="air at a remote condenser (default: --air)")
+    expect.add_argument("--water", help="water at the inlet")
+    expect.add_argument("--altitude", metavar="HEIGHT", help='as "5000 ft"')
+    expect.add_argument("--json", action="store_true", help="print one JSON object")
+    expect.set_defaults(run=_expect)
+
+    gas = commands.add_parser(
+        "gas", parents=[shared, units], help="the refrigerant pocket calculator",
+        description='Examples: triage gas R-404A --pressure "62 psi"; '
+        'triage gas R-410A --suction "60 psi" --suction-temperature "20 F" '
+        '--discharge "300 psi"; triage gas R-290 --temperature -20C --units si',
+    )  # fmt: skip
+    gas.add_argument("refrigerant", help="as R-404A, 404a, propane")
+    gas.add_argument("--pressure", help="gauge pressure: saturation temperatures")
+    gas.add_argument("--temperature", help="temperature: saturation pressures")
+    gas.add_argument("--suction", help="suction pressure: superheat, discharge temperature")
+    gas.add_argument("--suction-temperature", help="suction line temperature")
+    gas.add_argument("--discharge", help="discharge pressure: ratio, discharge temperature")
+    gas.add_argument("--liquid-temperature", help="liquid line temperature: subcooling")
+    gas.add_argument(
+        "--efficiency", default="0.65", help="isentropic efficiency, 0.3 to 1 (default: 0.65)"
+    )
+    gas.add_argument("--altitude", metavar="HEIGHT", help='as "5000 ft"')
+    gas.add_argument("--json", action="store_true", help="print one JSON object")
+    gas.set_defaults(run=_gas)
+
+    tree = commands.add_parser("tree", help="look after the content")
+    tree_commands = tree.add_subparsers(
+        dest="tree_command", metavar="COMMAND", required=True, parser_class=_Parser
+    )
+    check = tree_commands.add_parser(
+        "check", parents=[trees], help="read and prove the content; exit 3 if it fails"
+    )
+    check.set_defaults(run=_tree_check)
+
+    demo = commands.add_parser(
+        "demo", parents=[shared], help="play an invented call",
+        description="Play an invented call from start to end, without typing. It is not stored. "
+        "Example: triage demo regulator_agent_us",
+    )  # fmt: skip
+    demo.add_argument("name", nargs="?", help="which call (default: the first)")
+    demo.add_argument("--list", action="store_true", help="name the calls there are")
+    demo.add_argument(
+        "--write", type=Path, metavar="DIR", help="render every call of DIR beside its answers"
+    )
+    demo.set_defaults(run=_demo)
+    return parser
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run the command line and return its exit code."""
+    options = build_parser().parse_args(arguments)
+    run: Callable[[argparse.Namespace], int] = options.run
+    try:
+        return run(options)
+    except KeyboardInterrupt:
+        return INTERRUPTED
+    except BrokenPipeError:
+        # The reader went away (a pager, head); the last flush must not complain either.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except Exception as error:  # noqa: BLE001 - the last border: every error becomes one line
+        from triage.console.failures import exit_code_of
+
+        code, message = exit_code_of(error)
+        sys.stderr.write(f"triage: {message}\n")
+        return code
+
+
+def _count(text: str) -> int:
+    if not text.isdigit() or not 0 < int(text) <= 100_000:
+        raise argparse.ArgumentTypeError(f"{text} is no count from 1 to 100000")
+    return int(text)
+
+
+def _call(options: argparse.Namespace) -> int:
+    from triage.console.call import take_call
+
+    return take_call(options)
+
+
+def _resume(options: argparse.Namespace) -> int:
+    from triage.console.call import resume_call
+
+    return resume_call(options)
+
+
+def _log_list(options: argparse.Namespace) -> int:
+    from triage.review.log import list_calls
+
+    return list_calls(options)
+
+
+def _log_show(options: argparse.Namespace) -> int:
+    from triage.review.log import show_call
+
+    return show_call(options)
+
+
+def _expect(options: argparse.Namespace) -> int:
+    from triage.console.expect import print_expected
+
+    return print_expected(options)
+
+
+def _gas(options: argparse.Namespace) -> int:
+    from triage.console.gas import print_gas
+
+    return print_gas(options)
+
+
+def _tree_check(options: argparse.Namespace) -> int:
+    from triage.console.tree_check import check_trees
+
+    return check_trees(options)
+
+
+def _demo(options: argparse.Namespace) -> int:
+    from triage.console.demo import play_demo
+
+    return play_demo(options)

@@ -1,0 +1,1 @@
+"""The chat surface: what a person sees and types."""

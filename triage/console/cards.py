@@ -1,0 +1,302 @@
+"""The cards a call stops at: cautions, the recommendation, and the other two ways it can end.
+
+A withheld recommendation never passes through here: that card is built from values that do not
+hold the repair.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
+from rich.table import Table
+from rich.text import Text
+
+from triage.console.look import Card, look_of, stack
+from triage.console.telling import CONTROL_WORDS, Telling, sentence, verdict_word, weight_word
+from triage.dialogue.view import (
+    Agreement,
+    AskCaution,
+    CaseSoFar,
+    Conclusion,
+    Escalated,
+    Evidence,
+    Expected,
+    Finding,
+    Recommended,
+    Withheld,
+)
+from triage.dialogue.words import plain_text
+from triage.tree.content import Caution
+
+RANKED_SHOWN = 3
+"""Causes listed on a card; the rest is in the record."""
+
+LEAST_SHOWN_PROBABILITY = 0.01
+
+_TABLE_WIDTH = 64
+"""Columns from which the case so far is a table; below, one finding under the other."""
+
+
+def caution_card(prompt: AskCaution, telling: Telling) -> Card:
+    """Return a caution that waits for its own acknowledgement."""
+    title = plain_text(prompt.caution.title)
+    if prompt.seal:
+        heading = f"CAUTION {prompt.number} of {prompt.of}: {title}"
+        refusal = "Typing no ends the call with the recommendation withheld."
+    else:
+        heading = f"CAUTION: {title}"
+        refusal = "Typing no leaves the reading behind it unknown."
+    read_out = (
+        "Read this out to the caller, then acknowledge" if telling.is_agent else "Acknowledge"
+    )
+    return Card(
+        heading,
+        stack(
+            Text(plain_text(prompt.caution.text)),
+            Text(f"{read_out} by typing yes.", style="triage.ask"),
+            Text(refusal),
+        ),
+        "triage.caution",
+    )
+
+
+def card_of(end: Recommended | Withheld | Escalated, telling: Telling) -> Card:
+    """Return the card of an ending."""
+    match end:
+        case Recommended():
+            return _recommendation(end, telling)
+        case Withheld():
+            return _withheld(end, telling)
+        case Escalated():
+            return _escalated(end, telling)
+
+
+def _recommendation(end: Recommended, telling: Telling) -> Card:
+    conclusion, repair = end.conclusion, end.recommendation
+    causes = [telling.content.causes[cause] for cause in conclusion.causes]
+    names = "; ".join(plain_text(cause.name) for cause in causes)
+    return Card(
+        f"RECOMMENDATION: {names}",
+        stack(
+            _section("What we believe and why"),
+            *(Text(sentence(plain_text(cause.explanation))) for cause in causes),
+            Text(sentence(plain_text(conclusion.ending.because))),
+            *_reasons(conclusion, telling),
+            *_two_ways(conclusion, telling),
+            *_listed("Repair", repair.repair),
+            *_listed("Replace together, as one repair", repair.replace_together),
+            *_listed("Until it is repaired, leave the machine so", repair.machine_state),
+            *_listed("Verify after the repair", repair.verify),
+            *_values_to_see(repair.expected_after_repair, telling),
+            *_listed("Who must do it", repair.who),
+            *_titles("Cautions acknowledged", end.cautions),
+            Text(
+                "The machine's data plate, its own chart and local codes win over this card.",
+                style="triage.hint",
+            ),
+        ),
+        "triage.good",
+    )
+
+
+def _withheld(end: Withheld, telling: Telling) -> Card:
+    suspected = [telling.cause(cause) for cause in end.conclusion.causes]
+    return Card(
+        "RECOMMENDATION WITHHELD",
+        stack(
+            Text(sentence(plain_text(end.reason)), style="triage.ask"),
+            *_listed("The readings point to", suspected),
+            *_evidence("What speaks for it", end.conclusion.evidence_for, telling),
+            *_listed("Leave the machine so", end.machine_state),
+            *_listed("Whom to call", (end.call_whom,) if end.call_whom else ()),
+            *_titles("Cautions acknowledged", (c for c, is_done in end.cautions if is_done)),
+            *_titles(
+                "Cautions not acknowledged", (c for c, is_done in end.cautions if not is_done)
+            ),
+        ),
+        "triage.stop",
+    )
+
+
+def _escalated(end: Escalated, telling: Telling) -> Card:
+    settling = end.conclusion.settling_reading
+    return Card(
+        "ESCALATED: no recommendation from here",
+        stack(
+            Text(sentence(plain_text(end.reason)), style="triage.ask"),
+            Text(sentence(plain_text(end.ending.because))),
+            *_listed(
+                "Likeliest causes",
+                _ranked(end.conclusion, telling),
+                is_sentence=False,
+            ),
+            *_evidence("Readings that stand out", end.conclusion.evidence_for, telling),
+            *_missing(end.conclusion, telling),
+            *_listed(
+                "The reading that would settle it",
+                (plain_text(settling.name),) if settling else (),
+            ),
+            *_listed("Leave the machine so", end.machine_state),
+            *_listed("Whom to call", (end.call_whom,) if end.call_whom else ()),
+        ),
+        "triage.outside",
+    )
+
+
+def _values_to_see(expected: Iterable[Expected], telling: Telling) -> Iterator[RenderableType]:
+    """Yield the bands to see after the repair, under what each group of them rests on."""
+    groups: dict[str, list[str]] = {}
+    for item in expected:
+        minute_s = item.band.basis.minute_s
+        at = "" if minute_s is None else f" at minute {minute_s / 60.0:g}"
+        words = f"{plain_text(item.reading.name)}{at}: {telling.band(item.band, item.reading)}"
+        groups.setdefault(telling.basis_at_any_minute(item.band), []).append(words)
+    for basis, lines in groups.items():
+        yield from _listed(f"Values to see then, {basis}", lines, is_sentence=False)
+
+
+def _reasons(conclusion: Conclusion, telling: Telling) -> Iterator[RenderableType]:
+    yield from _evidence("Speaks for it", conclusion.evidence_for, telling)
+    if conclusion.evidence_against:
+        yield from _evidence("Speaks against it", conclusion.evidence_against, telling)
+    else:
+        yield from _listed("Speaks against it", ("nothing that was measured",))
+    yield from _missing(conclusion, telling)
+
+
+def _evidence(
+    heading: str, evidence: Iterable[Evidence], telling: Telling
+) -> Iterator[RenderableType]:
+    yield from _listed(
+        heading,
+        (f"{weight_word(item)}: {telling.brief(item.finding)}" for item in evidence),
+        is_sentence=False,
+    )
+
+
+def _missing(conclusion: Conclusion, telling: Telling) -> Iterator[RenderableType]:
+    yield from _listed(
+        "Not measured",
+        (
+            plain_text(finding.reading.name)
+            + (f" ({telling.reason(finding)})" if telling.reason(finding) else "")
+            for finding in conclusion.not_measured
+        ),
+        is_sentence=False,
+    )
+
+
+def _two_ways(conclusion: Conclusion, telling: Telling) -> Iterator[RenderableType]:
+    said = {
+        Agreement.AGREE: "agree: the questions and all readings together lead to the same cause",
+        Agreement.DISAGREE: "do NOT agree: all readings together put another cause first",
+        Agreement.OPEN: "leave it open",
+    }[conclusion.agreement]
+    yield _section(f"The two ways {said}")
+    yield from _items(_ranked(conclusion, telling))
+    if conclusion.settling_reading is not None:
+        yield from _items(
+            [f"the reading that would settle it: {plain_text(conclusion.settling_reading.name)}"]
+        )
+
+
+def _ranked(conclusion: Conclusion, telling: Telling) -> list[str]:
+    return [
+        f"{item.probability * 100:.0f} % {telling.cause(item.cause)}"
+        for item in conclusion.ranked[:RANKED_SHOWN]
+        if item.probability >= LEAST_SHOWN_PROBABILITY
+    ]
+
+
+def _titles(heading: str, cautions: Iterable[Caution]) -> Iterator[RenderableType]:
+    titles = "; ".join(plain_text(caution.title) for caution in cautions)
+    yield from _listed(heading, (titles,) if titles else ())
+
+
+def _section(heading: str) -> Text:
+    return Text(f"{heading}:", style="triage.heading")
+
+
+def _listed(
+    heading: str, lines: Iterable[str], *, is_sentence: bool = True
+) -> Iterator[RenderableType]:
+    """Yield a heading with its lines, nothing if there are none."""
+    items = [plain_text(line) for line in lines]
+    if items:
+        yield _section(heading)
+        yield from _items([sentence(item) for item in items] if is_sentence else items)
+
+
+def _items(lines: Iterable[str]) -> Iterator[RenderableType]:
+    for line in lines:
+        yield Item(line)
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """A line of a list, its later lines indented under the first."""
+
+    words: str
+    lead: str = "- "
+    style: str = "none"
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Yield the wrapped lines."""
+        width = max(8, options.max_width - len(self.lead))
+        for number, line in enumerate(Text(self.words, style=self.style).wrap(console, width)):
+            yield Text.assemble(self.lead if number == 0 else " " * len(self.lead), line)
+
+
+@dataclass(frozen=True, slots=True)
+class FindingsTable:
+    """All findings until now: a table where there is room, else one under the other."""
+
+    findings: tuple[Finding, ...]
+    telling: Telling
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Yield the table or the lines."""
+        telling = self.telling
+        if options.max_width < _TABLE_WIDTH or look_of(console).is_plain:
+            for finding in self.findings:
+                yield Item(f"{telling.finding(finding)}, {telling.verdict(finding)}")
+            return
+        table = Table(box=None, padding=(0, 2, 0, 0), show_edge=False, header_style="triage.hint")
+        table.add_column("reading", overflow="fold", ratio=None)
+        table.add_column("value", overflow="fold")
+        table.add_column("verdict", overflow="fold")
+        for finding in self.findings:
+            style = f"triage.{finding.verdict.value}"
+            verdict = Text(telling.verdict(finding))
+            verdict.stylize(style, 0, len(verdict_word(finding)))
+            table.add_row(
+                Text(plain_text(finding.reading.name)),
+                Text(telling.value(finding.reading, finding.value)),
+                verdict,
+            )
+        yield table
+
+
+def case_so_far(remark: CaseSoFar, telling: Telling) -> RenderableType:
+    """Return all findings until now and the notes."""
+    if not remark.findings and not remark.notes:
+        return Text("Nothing answered yet.")
+    notes = [Item(f'note: "{plain_text(note)}"') for note in remark.notes]
+    return stack(FindingsTable(remark.findings, telling) if remark.findings else None, *notes)
+
+
+def help_lines(choices: tuple[str, ...]) -> RenderableType:
+    """Return what can be typed at this prompt and at every prompt."""
+    answers = " / ".join(plain_text(choice) for choice in choices)
+    return stack(
+        Text(f"Answers here: {answers}") if answers else None,
+        Text("At any prompt:"),
+        *(Item(f"{word}: {meaning}") for word, meaning in CONTROL_WORDS.items()),
+        Text(
+            "Several readings in one line are taken apart and shown back one by one. "
+            "Tab completes, arrows and Ctrl-R bring back earlier lines.",
+            style="triage.hint",
+        ),
+    )

@@ -1,0 +1,326 @@
+"""The conversation itself: shows what is asked, takes lines, shows what came of them.
+
+The desk stores each line's events before anything moves on the screen, so leaving in any way keeps
+the call. The first question needs rich alone; the line editor is loaded after it is shown, and
+`after_first_question` runs in the background once the first prompt is drawn and may load the rest.
+"""
+
+from __future__ import annotations
+
+import signal
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from pathlib import Path
+from types import FrameType
+from typing import TYPE_CHECKING, Protocol
+
+from rich.console import Console, RenderableType
+from rich.text import Text
+
+from triage.console.line import (
+    LineNeeds,
+    LineReader,
+    PlainLine,
+    ToolbarFacts,
+    elapsed_between,
+    require_terminals,
+)
+from triage.console.look import Look, Margin, Prose, look_of
+from triage.console.telling import Telling
+from triage.console.turns import is_only_unclear, shown_prompt, shown_remark
+from triage.dialogue.case import Case
+from triage.dialogue.view import (
+    END_PROMPTS,
+    AskQuestion,
+    CaseSoFar,
+    Prompt,
+    Remark,
+    StoppedHere,
+)
+from triage.dialogue.words import plain_text
+from triage.store.errors import StoreBusy, StoreError, StoreFull
+
+if TYPE_CHECKING:
+    from triage.dialogue.engine import Engine
+
+
+class ChatEnd(StrEnum):
+    """How a conversation was left."""
+
+    CONCLUDED = "concluded"
+    STOPPED = "stopped"
+    INTERRUPTED = "interrupted"
+
+
+class CallDesk(Protocol):
+    """What the chat needs of a desk."""
+
+    session_id: str
+    case: Case
+    engine: Engine
+    started_at: datetime
+
+    @property
+    def prompt(self) -> Prompt:
+        """What the call waits for now."""
+
+    @property
+    def questions_asked(self) -> int:
+        """How many questions were put so far."""
+
+    def say(self, text: str) -> tuple[Remark, ...]:
+        """Take a line, store what it led to, return what to show."""
+
+    def stop(self) -> None:
+        """Leave the call and keep it."""
+
+
+@dataclass(slots=True)
+class _Standing:
+    """What the call stands at, worked out once a turn: the toolbar is redrawn at every key."""
+
+    prompt: Prompt
+    stage: str
+    questions_asked: int
+
+
+class Chat:
+    """One conversation between a desk and a terminal."""
+
+    def __init__(self, desk: CallDesk, console: Console, clock: Callable[[], datetime]) -> None:
+        self._desk = desk
+        self._console = console
+        self._clock = clock
+        self._standing = self._stand()
+
+    @property
+    def line_needs(self) -> LineNeeds:
+        """What a line reader has to know of this call."""
+        return LineNeeds(
+            content=self._desk.engine.content,
+            speaker=self._telling().speaker,
+            prompt=lambda: self._standing.prompt,
+            facts=self._facts,
+        )
+
+    @property
+    def is_over(self) -> bool:
+        """Whether the call has come to one of its ends."""
+        return isinstance(self._standing.prompt, END_PROMPTS)
+
+    def open(self, *, is_resumed: bool = False) -> None:
+        """Show where the call stands: its id, and the first question or where it was left."""
+        desk = self._desk
+        begun = "resumed" if is_resumed else "started"
+        self._show(
+            Prose(
+                Text(
+                    f"Session {desk.session_id} {begun}; to go on later: "
+                    f"triage resume {desk.session_id}",
+                    style="triage.hint",
+                )
+            )
+        )
+        if is_resumed and desk.case.answers:
+            known = CaseSoFar(desk.engine.findings(desk.case), desk.case.notes)
+            self._show(shown_remark(known, self._telling()))
+        self._show_prompt()
+
+    def converse(self, line: LineReader) -> ChatEnd:
+        """Take lines until the call ends or is left, and return how.
+
+        Raises StoreError where a line can never be stored; what was stored before is kept.
+        """
+        is_warned = False
+        while not self.is_over:
+            try:
+                typed = line.read()
+            except KeyboardInterrupt:
+                if is_warned and line.was_empty:
+                    return self._leave(ChatEnd.INTERRUPTED)
+                is_warned = True
+                self._show(
+                    Margin(
+                        "stop",
+                        Text(
+                            "Line given up. Ctrl-C again on an empty line leaves; the call is kept."
+                        ),
+                    )
+                )
+                continue
+            except EOFError:
+                return self._leave(ChatEnd.STOPPED)
+            is_warned = False
+            if self._take(typed):
+                self._show_kept()
+                return ChatEnd.STOPPED
+        self._show_on_record()
+        return ChatEnd.CONCLUDED
+
+    def close(self) -> ChatEnd:
+        """Show a call that has ended."""
+        self._show_prompt()
+        self._show_on_record()
+        return ChatEnd.CONCLUDED
+
+    def _show_on_record(self) -> None:
+        self._show(Text(f"Session {self._desk.session_id} is on record.", style="triage.hint"))
+
+    def _take(self, typed: str) -> bool:
+        """Say a line at the desk and show what came of it; return whether the call was stopped."""
+        before = self._standing.prompt
+        with interrupts_held():
+            try:
+                remarks = self._desk.say(typed)
+            except (StoreFull, StoreBusy) as error:
+                self._show(
+                    Margin("sorry", Text(plain_text(str(error))), "triage.stop"),
+                    Margin("ask", Text("That line was not kept. Type it again.")),
+                )
+                return False
+            self._standing = self._stand()
+        telling = self._telling()
+        self._show(*(shown_remark(remark, telling) for remark in remarks))
+        if any(isinstance(remark, StoppedHere) for remark in remarks):
+            return True
+        self._show(*shown_next(remarks, before, self._standing.prompt, telling))
+        return False
+
+    def _leave(self, how: ChatEnd) -> ChatEnd:
+        with interrupts_held():
+            self._desk.stop()
+        self._show_kept()
+        return how
+
+    def _show_kept(self) -> None:
+        session_id = self._desk.session_id
+        self._show(
+            Margin("kept", Text(f"Session {session_id}; to go on: triage resume {session_id}"))
+        )
+
+    def _show_prompt(self) -> None:
+        self._show(Text(""), shown_prompt(self._standing.prompt, self._telling()))
+
+    def _show(self, *parts: RenderableType) -> None:
+        for part in parts:
+            self._console.print(part)
+
+    def _telling(self) -> Telling:
+        return Telling(self._desk.engine.content, self._desk.case)
+
+    def _stand(self) -> _Standing:
+        prompt = self._desk.prompt
+        stage = "end" if isinstance(prompt, END_PROMPTS) else prompt.stage.value
+        return _Standing(prompt, stage, self._desk.questions_asked)
+
+    def _facts(self) -> ToolbarFacts:
+        standing = self._standing
+        elapsed = elapsed_between(self._desk.started_at, self._clock())
+        return ToolbarFacts(
+            self._desk.session_id, standing.stage, elapsed, standing.questions_asked
+        )
+
+
+def chat(
+    desk: CallDesk,
+    console: Console,
+    clock: Callable[[], datetime],
+    *,
+    is_resumed: bool = False,
+    is_vi: bool = False,
+    history_file: Callable[[], Path] | Path | None = None,
+    after_first_question: Callable[[], None] | None = None,
+) -> ChatEnd:
+    """Hold the conversation of `desk` on this terminal and return how it was left.
+
+    `history_file` keeps earlier lines (None: in memory only); a function is asked for it once the
+    first question is on the screen. Raises NoTerminal off a terminal, before anything is shown, and
+    StoreError where a line can never be stored. A call that has ended is only shown, wherever that
+    is.
+    """
+    conversation = Chat(desk, console, clock)
+    if conversation.is_over:
+        return conversation.close()
+    require_terminals(sys.stdin, sys.stdout)
+    conversation.open(is_resumed=is_resumed)
+    line = _line_for(conversation.line_needs, look_of(console), is_vi, history_file,
+                     _in_background(after_first_question))  # fmt: skip
+    return conversation.converse(line)
+
+
+def shown_next(
+    remarks: tuple[Remark, ...], before: Prompt, after: Prompt, telling: Telling
+) -> Iterator[RenderableType]:
+    """Yield what to show after the remarks: the next thing the call waits for.
+
+    What is still in view is not shown again: after a misunderstanding a question repeats its hint
+    alone, a caution or a confirmation nothing.
+    """
+    if is_only_unclear(remarks) and after == before:
+        if isinstance(after, AskQuestion):
+            yield shown_prompt(after, telling, is_repeat=True)
+        return
+    yield Text("")
+    yield shown_prompt(after, telling)
+
+
+@contextmanager
+def interrupts_held() -> Iterator[None]:
+    """Hold Ctrl-C back while a line is stored and folded, so that the two never part.
+
+    One pressed meanwhile is let go afterwards: its line has been taken by then.
+    """
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+
+    def let_pass(number: int, frame: FrameType | None) -> None:
+        """Ignore the signal."""
+
+    earlier = signal.signal(signal.SIGINT, let_pass)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, earlier)
+
+
+def _line_for(
+    needs: LineNeeds,
+    look: Look,
+    is_vi: bool,
+    history_file: Callable[[], Path] | Path | None,
+    on_first_drawn: Callable[[], None] | None,
+) -> LineReader:
+    if look.is_plain:
+        return PlainLine(needs, on_first_drawn=on_first_drawn)
+    # The line editor takes a tenth of a second to load; the first question is on screen by now.
+    from triage.console.prompt_line import PromptLine, open_history
+
+    return PromptLine(
+        needs,
+        look,
+        history=open_history(history_file() if callable(history_file) else history_file),
+        is_vi=is_vi,
+        on_first_drawn=on_first_drawn,
+    )
+
+
+def _in_background(work: Callable[[], None] | None) -> Callable[[], None] | None:
+    """Return a function that starts `work` in a thread of its own.
+
+    A store that cannot be had is not told from there: the first line typed meets the same error in
+    the foreground, where it can be told properly.
+    """
+    if work is None:
+        return None
+
+    def run() -> None:
+        with suppress(StoreError):
+            work()
+
+    return lambda: threading.Thread(target=run, name="warm-up", daemon=True).start()

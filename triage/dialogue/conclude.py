@@ -1,0 +1,128 @@
+"""An ending of the graph becomes a conclusion, and a conclusion a recommendation."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from triage.dialogue.case import Case
+from triage.dialogue.judge import band_of, machine_in_use
+from triage.dialogue.rank import evidence_about, rank_causes, settling_reading
+from triage.dialogue.view import (
+    Agreement,
+    Conclusion,
+    Expected,
+    Finding,
+    RankedCause,
+    Recommendation,
+    Verdict,
+)
+from triage.physics.errors import PhysicsError
+from triage.tree.content import Cause, Content, Ending
+
+SURE_AGAINST = 0.10
+"""A path's causes less likely than this together are contradicted by the ranking (judged)."""
+
+SURE_OF_ANOTHER = 0.70
+"""...if the likeliest cause also reaches this probability (judged)."""
+
+AFTER_REPAIR = (
+    "discharge_line_temperature",
+    "freeze_suction_pressure_late",
+    "freeze_discharge_pressure",
+    "freeze_time",
+    "harvest_suction_pressure",
+    "harvest_discharge_pressure",
+    "harvest_time",
+    "batch_ice_mass",
+)
+"""What to look at in the two cycles after a repair."""
+
+LONGEST_SHORTLIST = 3
+"""Causes named where the tool cannot tell (judged: more is no list to act on)."""
+
+
+def conclude(
+    content: Content, case: Case, ending: Ending, findings: Mapping[str, Finding]
+) -> Conclusion:
+    """Return the path's conclusion beside what all findings together say."""
+    ranked = rank_causes(content, findings.values())
+    causes = ending.causes or shortlist(ending, ranked)
+    evidence_for, evidence_against = evidence_about(content, causes, findings.values())
+    agreement = agreement_of(ending, ranked)
+    rival = next((item.cause for item in ranked if item.cause not in causes[:1]), None)
+    settling = (
+        settling_reading(content, causes[0], rival, findings)
+        if causes and rival and agreement is not Agreement.AGREE
+        else None
+    )
+    signs = {reading for cause in causes for reading in content.causes[cause].signs}
+    missing = (
+        finding
+        for finding in findings.values()
+        if finding.verdict is Verdict.UNKNOWN and finding.reading.id in signs
+    )
+    return Conclusion(
+        ending, ending.causes, ranked, agreement, evidence_for, evidence_against,
+        tuple(missing), settling,
+    )  # fmt: skip
+
+
+def agreement_of(ending: Ending, ranked: tuple[RankedCause, ...]) -> Agreement:
+    """Return whether the likeliest cause is one of the path's; open for an escalation."""
+    if not ending.causes:
+        return Agreement.OPEN
+    return Agreement.AGREE if ranked[0].cause in ending.causes else Agreement.DISAGREE
+
+
+def is_contradicted(conclusion: Conclusion) -> bool:
+    """Return whether all findings together plainly speak against the path."""
+    if conclusion.agreement is not Agreement.DISAGREE:
+        return False
+    ours = sum(item.probability for item in conclusion.ranked if item.cause in conclusion.causes)
+    return ours < SURE_AGAINST and conclusion.ranked[0].probability >= SURE_OF_ANOTHER
+
+
+def shortlist(ending: Ending, ranked: tuple[RankedCause, ...]) -> tuple[str, ...]:
+    """Return the likeliest causes an escalation is left with, within its own list if it has one."""
+    allowed = [
+        item.cause for item in ranked if not ending.shortlist or item.cause in ending.shortlist
+    ]
+    return tuple(allowed[:LONGEST_SHORTLIST])
+
+
+def recommend(content: Content, case: Case, ending: Ending) -> Recommendation:
+    """Return the repair of the ending's causes with what to expect when it is done."""
+    causes = [content.causes[cause] for cause in ending.causes]
+    return Recommendation(
+        repair=tuple(cause.repair for cause in causes),
+        replace_together=_once(part for cause in causes for part in cause.replace_together),
+        machine_state=machine_state(causes),
+        verify=_once(line for cause in causes for line in cause.verify),
+        expected_after_repair=_expected(content, case),
+        who=_once(cause.who for cause in causes),
+    )
+
+
+def machine_state(causes: Iterable[Cause]) -> tuple[str, ...]:
+    """Return in what state to leave the machine until each of `causes` is repaired."""
+    return _once(cause.machine_state for cause in causes)
+
+
+def _expected(content: Content, case: Case) -> tuple[Expected, ...]:
+    if machine_in_use(content, case) is None:
+        return ()
+    expected = []
+    for reading_id in AFTER_REPAIR:
+        reading = content.readings[reading_id]
+        minute = reading.default_minute
+        try:
+            band = band_of(content, case, reading, None if minute is None else minute * 60.0)
+        except PhysicsError:
+            continue
+        if band is not None:
+            expected.append(Expected(reading, band))
+    return tuple(expected)
+
+
+def _once(lines: Iterable[str]) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(lines))

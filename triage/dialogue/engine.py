@@ -1,0 +1,420 @@
+"""The pure engine of a call: what to ask now, and what a typed line does.
+
+Nothing here writes, prints, or looks at a clock. A surface shows `Engine.prompt`, hands what was
+typed to `Engine.turn`, stores the events it returns, folds them, and shows the remarks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import TYPE_CHECKING
+
+from triage.dialogue.breath import Part, take_apart
+from triage.dialogue.case import LICENSED, QUALIFICATION, Case, fold
+from triage.dialogue.doubts import doubt_about
+from triage.dialogue.ends import end_of_call
+from triage.dialogue.events import (
+    Acknowledged,
+    Answered,
+    Concluded,
+    Declined,
+    Event,
+    Looked,
+    Noted,
+    NotUnderstood,
+    Offered,
+    Refused,
+    Said,
+    Stopped,
+    TakenBack,
+)
+from triage.dialogue.judge import (
+    ALTITUDE,
+    barometric_pressure_of,
+    finding_of,
+    judge,
+    minute_of,
+)
+from triage.dialogue.reply import (
+    Control,
+    Unclear,
+    Unknown,
+    Value,
+    YesNo,
+    read_confirmation,
+    read_control,
+    read_reply,
+)
+from triage.dialogue.view import (
+    END_PROMPTS,
+    AskCaution,
+    AskConfirmation,
+    AskQuestion,
+    CaseSoFar,
+    CautionAnswered,
+    Echo,
+    Escalated,
+    Explained,
+    Finding,
+    HelpWanted,
+    NotClear,
+    NoteKept,
+    NotTaken,
+    Prompt,
+    Recommended,
+    Remark,
+    StoppedHere,
+    TookBack,
+    Withheld,
+)
+from triage.dialogue.walk import walk
+from triage.dialogue.words import plain_text
+from triage.physics.quantity import UnitSystem
+from triage.tree.content import Content, Question, Reading, Stage
+from triage.tree.graph import NodeKind
+
+if TYPE_CHECKING:
+    import networkx as nx
+
+ANYTIME = ("back", "change", "unknown", "why", "how", "note", "case", "stop", "help")
+"""Words that do something at every prompt."""
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """What a typed line led to: events to store, and what to say about it."""
+
+    events: tuple[Event, ...]
+    remarks: tuple[Remark, ...]
+
+
+class Engine:
+    """One tree of one content, ready to guide calls; it holds no call's state."""
+
+    def __init__(self, content: Content, graph: nx.DiGraph[str]) -> None:
+        self.content = content
+        self.graph = graph
+        self.tree = content.trees[graph.graph["tree"]]
+
+    # What to ask now.
+
+    def prompt(self, case: Case) -> Prompt:
+        """Return the one thing the call waits for now, or how it ended."""
+        spot = walk(self.graph, self.content, case)
+        stage = self._stage(spot.node)
+        if case.offered:
+            finding = judge(self.content, case, case.offered[0])
+            return AskConfirmation(spot.node, stage, finding, case.doubt, len(case.offered))
+        attributes = self.graph.nodes[spot.node]
+        if attributes["kind"] is NodeKind.ENDING:
+            return end_of_call(self.content, self.tree.endings[spot.node], case, spot.findings)
+        if attributes["kind"] is NodeKind.CAUTION:
+            caution = self.content.cautions[attributes["subject"]]
+            return AskCaution(spot.node, stage, caution, "")
+        question = self.tree.questions[spot.node]
+        reading = self.content.readings[question.reading]
+        return AskQuestion(spot.node, stage, question, reading, minute_of(question, reading))
+
+    def findings(self, case: Case) -> tuple[Finding, ...]:
+        """Return what is known, in the order of the path, then what was volunteered besides."""
+        found = dict(walk(self.graph, self.content, case).findings)
+        for reading_id in case.answers:
+            if reading_id not in found:
+                finding = finding_of(self.content, case, reading_id)
+                if finding is not None:
+                    found[reading_id] = finding
+        return tuple(found.values())
+
+    def path(self, case: Case) -> tuple[str, ...]:
+        """Return the questions that were put to the caller, in the order asked, each once."""
+        return tuple(dict.fromkeys(node for node in case.asked if node in self.tree.questions))
+
+    def _stage(self, node: str) -> Stage:
+        return self.graph.nodes[node]["stage"] or Stage.CONFIRM
+
+    # What a typed line does.
+
+    def turn(self, case: Case, text: str) -> Turn:
+        """Return the events and remarks that `text`, typed at the current prompt, leads to.
+
+        The first event is the line itself.
+        """
+        typed = plain_text(text)
+        turn = self._turn(case, self.prompt(case), typed)
+        return Turn((Said(typed), *turn.events), turn.remarks)
+
+    def _turn(self, case: Case, prompt: Prompt, typed: str) -> Turn:
+        if isinstance(prompt, END_PROMPTS):
+            return self._unclear(prompt, typed, "This call has ended; start a new one.")
+        if not typed.strip():
+            return Turn((), (NotClear("Nothing was typed. Type help to see what you can say."),))
+        match prompt:
+            case AskConfirmation():
+                return self._at_confirmation(case, prompt, typed)
+            case AskCaution():
+                return self._at_caution(case, prompt, typed)
+            case AskQuestion():
+                return self._at_question(case, prompt, typed)
+        raise AssertionError(prompt)  # pragma: no cover
+
+    def end_event(self, case: Case) -> Concluded | None:
+        """Return the event that closes a call standing at its end, None before or if closed."""
+        prompt = self.prompt(case)
+        if case.concluded is not None:
+            return None
+        match prompt:
+            case Recommended():
+                return Concluded(prompt.node, "recommended", prompt.conclusion.causes)
+            case Withheld():
+                return Concluded(prompt.node, "withheld", prompt.conclusion.causes, prompt.reason)
+            case Escalated():
+                return Concluded(prompt.node, "escalated", (), prompt.reason)
+            case _:
+                return None
+
+    def _at_question(self, case: Case, prompt: AskQuestion, typed: str) -> Turn:
+        reply = self._read(case, prompt.reading, typed)
+        if isinstance(reply, Control):
+            return self._controlled(case, prompt, typed, reply)
+        if isinstance(reply, Unknown):
+            answer = Answered(prompt.reading.id, typed, None, reply.reason)
+            return self._taken(case, answer, prompt.question.if_unknown)
+        parts, leftover = self._parts(case, prompt, typed)
+        if len(parts) > 1 or (parts and parts[0].reading != prompt.reading.id):
+            return self._breath(case, prompt, parts, leftover, typed)
+        if isinstance(reply, Value):
+            return self._given(case, self._answer(prompt.reading, reply, prompt.minute))
+        if parts and isinstance(parts[0].value, Value):
+            # "62 psi and it sounds loud": the reading counts, the rest is kept as a note.
+            turn = self._given(case, self._answer(prompt.reading, parts[0].value, prompt.minute))
+            return Turn((*turn.events, Noted(leftover)), (*turn.remarks, NoteKept(leftover)))
+        return self._unclear(prompt, typed, reply.message)
+
+    def _at_confirmation(self, case: Case, prompt: AskConfirmation, typed: str) -> Turn:
+        waiting = case.offered[0]
+        reply = read_confirmation(typed)
+        if isinstance(reply, YesNo):
+            if not reply.is_yes:
+                declined = Declined(waiting.reading, waiting.typed)
+                return Turn((declined,), (NotTaken(prompt.finding.reading, waiting.typed),))
+            doubt = "" if case.doubt else doubt_about(self.content, case, waiting)
+            if doubt:
+                items = tuple(asdict(item) for item in case.offered)
+                return Turn((Offered(items, doubt),), ())
+            return self._taken(case, waiting)
+        control = read_control(typed)
+        if control is not None:
+            return self._controlled(case, prompt, typed, control)
+        # A new value typed instead of yes or no replaces the one in doubt.
+        reading = prompt.finding.reading
+        again = self._read(case, reading, typed)
+        if isinstance(again, Value):
+            declined = Declined(waiting.reading, waiting.typed)
+            after = fold((declined,), case)
+            turn = self._given(after, self._answer(reading, again, minute_of(None, reading)))
+            return Turn((declined, *turn.events), turn.remarks)
+        return self._unclear(prompt, typed, "Please answer yes or no, or type the right value.")
+
+    def _at_caution(self, case: Case, prompt: AskCaution, typed: str) -> Turn:
+        reply = read_confirmation(typed)
+        if isinstance(reply, YesNo):
+            made = Acknowledged if reply.is_yes else Refused
+            event = made(prompt.caution.id, typed, prompt.seal)
+            return Turn((event,), (CautionAnswered(prompt.caution, reply.is_yes),))
+        control = read_control(typed)
+        if control is not None:
+            return self._controlled(case, prompt, typed, control)
+        message = "A caution is answered by itself: yes if it is understood and kept to, or no."
+        return self._unclear(prompt, typed, message)
+
+    def _given(self, case: Case, answer: Answered) -> Turn:
+        refusal = self._refuses_to_license(case, answer)
+        if refusal:
+            return Turn(
+                (NotUnderstood(answer.reading, answer.typed, refusal),), (NotClear(refusal),)
+            )
+        doubt = doubt_about(self.content, case, answer)
+        if doubt:
+            return Turn((Offered((asdict(answer),), doubt),), ())
+        return self._taken(case, answer)
+
+    def _taken(self, case: Case, answer: Answered, advice: str = "") -> Turn:
+        events: list[Event] = [answer]
+        if answer.reading == ALTITUDE:
+            events.extend(self._reconverted(fold(events, case)))
+        after = fold(events, case)
+        finding = finding_of(self.content, after, answer.reading)
+        return Turn(tuple(events), (Echo(finding, advice),) if finding else ())
+
+    def _refuses_to_license(self, case: Case, answer: Answered) -> str:
+        if answer.reading != QUALIFICATION or answer.value != LICENSED:
+            return ""
+        if not case.is_held_unlicensed:
+            return ""
+        return (
+            "This call was taken as that of a caller who is not licensed; it stays so. "
+            "When the licensed technician is there, start a new call."
+        )
+
+    def _breath(
+        self, case: Case, prompt: AskQuestion, parts: Sequence[Part], leftover: str, typed: str
+    ) -> Turn:
+        answers = []
+        for part in parts:
+            reading = self.content.readings[part.reading]
+            if not isinstance(part.value, Value):
+                message = f"I took nothing from that. {reading.name}: {part.value.message}"
+                return self._unclear(prompt, typed, message)
+            minute = prompt.minute if reading.id == prompt.reading.id else reading.default_minute
+            answers.append(self._answer(reading, part.value, minute))
+        events: list[Event] = [Offered(tuple(asdict(answer) for answer in answers))]
+        remarks: list[Remark] = []
+        if leftover:
+            events.append(Noted(leftover))
+            remarks.append(NoteKept(leftover))
+        return Turn(tuple(events), tuple(remarks))
+
+    def _parts(self, case: Case, prompt: AskQuestion, typed: str) -> tuple[tuple[Part, ...], str]:
+        open_readings = [
+            reading
+            for reading in self.content.readings.values()
+            if reading.id not in case.answers and reading.id != prompt.reading.id
+        ]
+        return take_apart(
+            typed,
+            (prompt.reading, *open_readings),
+            system=UnitSystem(case.units),
+            machines=self.content.machines,
+            barometric_pressure_pa=barometric_pressure_of(case),
+            stage=prompt.stage.value,
+        )
+
+    def _read(
+        self, case: Case, reading: Reading, typed: str
+    ) -> Value | Unknown | Control | Unclear:
+        return read_reply(
+            typed,
+            reading,
+            system=UnitSystem(case.units),
+            machines=self.content.machines,
+            barometric_pressure_pa=barometric_pressure_of(case),
+        )
+
+    def _answer(self, reading: Reading, value: Value, minute: float | None) -> Answered:
+        is_assumed = value.minute_s is None and minute is not None
+        minute_s = minute * 60.0 if is_assumed and minute is not None else value.minute_s
+        return Answered(
+            reading.id, value.typed, value.value,
+            minute_s=minute_s, is_minute_assumed=is_assumed,
+        )  # fmt: skip
+
+    def _reconverted(self, case: Case) -> list[Answered]:
+        """Pressures typed before the altitude was known, converted with the right barometer."""
+        again = []
+        for answer in case.answers.values():
+            reading = self.content.readings[answer.reading]
+            if reading.kind.value != "gauge_pressure" or answer.value is None:
+                continue
+            reply = self._read(case, reading, answer.typed)
+            if isinstance(reply, Value) and reply.value != answer.value:
+                again.append(Answered(
+                    answer.reading, answer.typed, reply.value,
+                    minute_s=answer.minute_s, is_minute_assumed=answer.is_minute_assumed,
+                ))  # fmt: skip
+        return again
+
+    def _controlled(
+        self,
+        case: Case,
+        prompt: AskQuestion | AskConfirmation | AskCaution,
+        typed: str,
+        control: Control,
+    ) -> Turn:
+        looked = Looked(control.command, typed, prompt.node)
+        match control.command:
+            case "back":
+                return self._back(case, prompt, typed)
+            case "change":
+                return self._change(case, prompt, typed, control.argument)
+            case "note":
+                if not control.argument:
+                    return self._unclear(prompt, typed, "Type the note behind the word: note …")
+                return Turn((Noted(control.argument),), (NoteKept(control.argument),))
+            case "case":
+                remark = CaseSoFar(self.findings(case), case.notes)
+                return Turn((looked,), (remark,))
+            case "stop":
+                return Turn((Stopped(typed),), (StoppedHere(),))
+            case "why" | "how":
+                return Turn((looked,), (self._explained(prompt, control.command),))
+            case "unknown" if isinstance(prompt, AskConfirmation):
+                waiting = case.offered[0]
+                declined = Declined(waiting.reading, waiting.typed)
+                return Turn((declined,), (NotTaken(prompt.finding.reading, waiting.typed),))
+            case "help":
+                return Turn((looked,), (HelpWanted(self._choices(prompt)),))
+        return self._unclear(prompt, typed, "That does not fit here. Type help.")
+
+    def _explained(
+        self, prompt: AskQuestion | AskConfirmation | AskCaution, topic: str
+    ) -> Explained:
+        question: Question | None = None
+        if isinstance(prompt, AskCaution):
+            return Explained(topic, prompt.caution.text)
+        if isinstance(prompt, AskQuestion):
+            question = prompt.question
+        else:
+            question = next(
+                item
+                for item in self.tree.questions.values()
+                if item.reading == prompt.finding.reading.id
+            )
+        reading = self.content.readings[question.reading]
+        cautions = tuple(self.content.cautions[item] for item in reading.cautions)
+        text = question.why if topic == "why" else question.how
+        return Explained(topic, text, cautions if topic == "how" else ())
+
+    def _choices(self, prompt: Prompt) -> tuple[str, ...]:
+        if isinstance(prompt, AskQuestion):
+            return tuple(choice.label for choice in prompt.reading.choices)
+        return ("yes", "no")
+
+    def _back(self, case: Case, prompt: Prompt, typed: str) -> Turn:
+        if case.offered:
+            waiting = case.offered[0]
+            reading = self.content.readings[waiting.reading]
+            declined = Declined(waiting.reading, waiting.typed)
+            return Turn((declined,), (NotTaken(reading, waiting.typed),))
+        if not case.answers:
+            return self._unclear(prompt, typed, "There is no answer to go back to yet.")
+        last = tuple(case.answers)[-1]
+        return self._take_back(last, typed)
+
+    def _change(self, case: Case, prompt: Prompt, typed: str, named: str) -> Turn:
+        matches = [
+            reading_id
+            for reading_id in case.answers
+            if _names(self.content.readings[reading_id], named)
+        ]
+        if len(matches) == 1:
+            return self._take_back(matches[0], typed)
+        known = ", ".join(self.content.readings[item].name for item in matches or case.answers)
+        what = "Which one" if matches else f'No answer so far is called "{named}". Which one'
+        return self._unclear(prompt, typed, f"{what}: {known or 'nothing answered yet'}?")
+
+    def _take_back(self, reading_id: str, typed: str) -> Turn:
+        reading = self.content.readings[reading_id]
+        return Turn((TakenBack(reading_id, typed),), (TookBack(reading, typed),))
+
+    def _unclear(self, prompt: Prompt, typed: str, message: str) -> Turn:
+        return Turn((NotUnderstood(prompt.node, typed, message),), (NotClear(message),))
+
+
+def _names(reading: Reading, named: str) -> bool:
+    """Whether what follows the word change means this reading."""
+    wanted = named.lower().replace("_", " ").split()
+    if not wanted:
+        return False
+    known = " ".join((reading.id.replace("_", " "), reading.name, *reading.spoken)).lower()
+    return all(word in known for word in wanted)

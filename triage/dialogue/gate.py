@@ -1,0 +1,78 @@
+"""The safety gate: which cautions stand before a repair, who may hear it, and the seal.
+
+A seal names one exact recommendation: change any answer, the conclusion or a caution's text, and
+earlier acknowledgements no longer fit. So neither going back nor resuming nor an edited session
+opens the gate.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Sequence
+
+from triage.dialogue.case import Case
+from triage.dialogue.judge import refrigerant_in_use
+from triage.physics.refrigerant import REFRIGERANTS
+from triage.tree.content import Cause, Caution, Content, Ending
+
+ALWAYS = ("licensed_practice", "data_plate", "food_safety")
+"""Hazards of every repair: who may do it, what the plate says, ice made during the fault."""
+
+LICENSED_WORK = frozenset({
+    "refrigerant_circuit", "stored_pressure", "mains_voltage", "control_voltage", "brazing",
+})  # fmt: skip
+"""Hazards whose repair is told to a licensed caller only."""
+
+FLAMMABLE = {"A2L": "flammable_a2l", "A2": "flammable_a2l", "A3": "flammable_a3"}
+"""ASHRAE 34 classes that burn, and the hazard each brings."""
+
+
+def gate_cautions(content: Content, case: Case, ending: Ending) -> tuple[Caution, ...]:
+    """Return the cautions to acknowledge before the ending's repair is told, in content order."""
+    hazards = hazards_of(content, case, ending)
+    return tuple(
+        caution for caution in content.cautions.values() if hazards.intersection(caution.hazards)
+    )
+
+
+def hazards_of(content: Content, case: Case, ending: Ending) -> frozenset[str]:
+    """Return the hazards of the repair and of the facts of the call.
+
+    A refrigerant nobody could name is treated as one that burns: the data plate decides on site.
+    """
+    hazards = {*ALWAYS}
+    for cause in _causes(content, ending):
+        hazards.update(cause.hazards)
+    refrigerant = refrigerant_in_use(content, case)
+    if refrigerant is None:
+        hazards.add(FLAMMABLE["A3"])
+    else:
+        safety_class = REFRIGERANTS[refrigerant].safety_class
+        if safety_class in FLAMMABLE:
+            hazards.add(FLAMMABLE[safety_class])
+    return frozenset(hazards)
+
+
+def needs_licensed_caller(content: Content, ending: Ending) -> bool:
+    """Return whether the ending's repair is told to a licensed caller only."""
+    return any(LICENSED_WORK.intersection(cause.hazards) for cause in _causes(content, ending))
+
+
+def seal_of(content: Content, case: Case, ending: Ending, cautions: Sequence[Caution]) -> str:
+    """Return the mark that ties acknowledgements to this conclusion, these answers and texts."""
+    substance = {
+        "content": content.version,
+        "ending": ending.id,
+        "licensed": case.is_licensed,
+        "cautions": [[caution.id, caution.text] for caution in cautions],
+        "answers": sorted(
+            [answer.reading, answer.value, answer.minute_s] for answer in case.answers.values()
+        ),
+    }
+    canonical = json.dumps(substance, sort_keys=True, ensure_ascii=True)
+    return hashlib.sha256(canonical.encode()).hexdigest()[:16]
+
+
+def _causes(content: Content, ending: Ending) -> Iterable[Cause]:
+    return (content.causes[cause] for cause in ending.causes)

@@ -1,0 +1,67 @@
+"""`triage log list` and `triage log show`: stored calls, read back."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from datetime import datetime
+
+from rich.table import Table
+from rich.text import Text
+
+from triage.console.call import content_of, engine_of, started_of
+from triage.console.screen import screen_of
+from triage.console.transcript import transcript
+from triage.dialogue.case import fold
+from triage.dialogue.result import result_of
+from triage.dialogue.words import plain_text
+from triage.store import open_store
+
+
+def list_calls(options: argparse.Namespace) -> int:
+    """Print a line for each stored call, the latest first."""
+    with open_store(options.store) as store:
+        sessions = store.sessions(limit=options.most)
+        location = store.location
+    console = screen_of(options)
+    if not sessions:
+        console.print(f"No call is stored in {plain_text(location)} yet; triage call takes one.")
+        return 0
+    table = Table(box=None, pad_edge=False, header_style="triage.heading")
+    for heading in ("session", "started (UTC)", "events", "tree", "agent", "ended"):
+        table.add_column(heading, overflow="fold")
+    for session in sessions:
+        table.add_row(
+            *(
+                Text(plain_text(str(cell)))
+                for cell in (
+                    session.session_id,
+                    str(session.started_at)[:16].replace("T", " "),
+                    session.count,
+                    session.tree,
+                    session.agent or "-",
+                    session.result or f"open ({session.last_kind})",
+                )
+            )
+        )
+    console.print(table)
+    return 0
+
+
+def show_call(options: argparse.Namespace) -> int:
+    """Print one stored call as it was on the screen, or as one JSON object."""
+    with open_store(options.store) as store:
+        session_id = store.resolve(options.session)
+        stored = store.events(session_id)
+    events = [item.event for item in stored]
+    engine = engine_of(content_of(options), started_of(events).tree)
+    if options.json:
+        result = result_of(engine, session_id, fold(events))
+        sys.stdout.write(json.dumps(result, indent=2, ensure_ascii=False) + "\n")
+        return 0
+    spoken = [
+        (datetime.fromisoformat(item.recorded_at), item.speaker, item.event) for item in stored
+    ]
+    screen_of(options).print(transcript(engine, spoken, with_times=True))
+    return 0
