@@ -152,6 +152,9 @@ def build_parser() -> argparse.ArgumentParser:
     gas.add_argument(
         "--efficiency", default="0.65", help="isentropic efficiency, 0.3 to 1 (default: 0.65)"
     )
+    gas.add_argument(
+        "--exact", action="store_true", help="also ask CoolProp itself, and show the difference"
+    )
     gas.add_argument("--altitude", metavar="HEIGHT", help='as "5000 ft"')
     gas.add_argument("--json", action="store_true", help="print one JSON object")
     gas.set_defaults(run=_gas)

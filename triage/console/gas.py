@@ -17,9 +17,9 @@ from triage.physics.compression import (
     superheat_k,
 )
 from triage.physics.pressure import barometric_pressure_pa
-from triage.physics.quantity import Dimension, UnitSystem, default_unit_of, format_both
+from triage.physics.quantity import Dimension, UnitSystem, default_unit_of
 from triage.physics.refrigerant import REFRIGERANTS, find_refrigerant
-from triage.physics.tables import fluid
+from triage.physics.tables import Fluid, fluid
 from triage.physics.units import unit_of
 
 _RETURN_GAS_SUPERHEAT_K = 5.0
@@ -41,7 +41,12 @@ def print_gas(options: argparse.Namespace) -> int:
     system = UnitSystem(options.units or "us")
     barometer_pa = barometric_pressure_pa(altitude_m(options.altitude))
     refrigerant = REFRIGERANTS[find_refrigerant(options.refrigerant).id]
-    figures = list(_figures(options, refrigerant.id, system, barometer_pa))
+    figures = list(_figures(options, fluid(refrigerant.id), system, barometer_pa))
+    exact = (
+        list(_figures(options, _exact(refrigerant.id), system, barometer_pa))
+        if (options.exact and figures)
+        else []
+    )
     if not figures:
         raise UsageError(
             "say what is known: --pressure, --temperature, or --suction with --discharge"
@@ -53,6 +58,11 @@ def print_gas(options: argparse.Namespace) -> int:
                 "safety_class": refrigerant.safety_class,
                 "barometric_pressure_pa": round(barometer_pa, 1),
                 **{item.key: _plain(item, system, barometer_pa) for item in figures},
+                **(
+                    {"coolprop": {item.key: _plain(item, system, barometer_pa) for item in exact}}
+                    if exact
+                    else {}
+                ),
             },
             sys.stdout,
             indent=2,
@@ -62,21 +72,17 @@ def print_gas(options: argparse.Namespace) -> int:
     console = screen_of(options)
     console.print(f"{refrigerant.id}, ASHRAE 34 safety class {refrigerant.safety_class}")
     width = max(len(item.words) for item in figures)
-    for item in figures:
-        shown = (
-            f"{item.value:.2f}"
-            if item.dimension is None
-            else format_both(item.value, item.dimension, system, barometer_pa)
-        )
-        console.print(f"  {item.words:<{width}}  {shown}")
+    for number, item in enumerate(figures):
+        line = f"  {item.words:<{width}}  {_shown(item, system, barometer_pa)}"
+        if exact:
+            line += f"  CoolProp {_difference(exact[number], item)}"
+        console.print(line)
     return 0
 
 
 def _figures(
-    options: argparse.Namespace, refrigerant_id: str, system: UnitSystem, barometer_pa: float
+    options: argparse.Namespace, gas: Fluid, system: UnitSystem, barometer_pa: float
 ) -> Iterator[Figure]:
-    gas = fluid(refrigerant_id)
-
     def pressure(text: str) -> float:
         return quantity_si(text, Dimension.GAUGE_PRESSURE, system, barometer_pa)
 
@@ -142,6 +148,34 @@ def _efficiency(text: str) -> float:
     if not 0.3 <= value <= 1.0:
         raise UsageError(f'--efficiency "{text}" is not between 0.3 and 1; try 0.65')
     return value
+
+
+def _exact(refrigerant_id: str) -> Fluid:
+    from triage.physics.exact import exact_fluid  # brings CoolProp, 1.8 s
+
+    return exact_fluid(refrigerant_id)
+
+
+def _shown(item: Figure, system: UnitSystem, barometer_pa: float) -> str:
+    """Return a figure one decimal finer than a gauge shows, in both systems."""
+    if item.dimension is None:
+        return f"{item.value:.2f}"
+    other = UnitSystem.SI if system is UnitSystem.US else UnitSystem.US
+    shown = []
+    for each in (system, other):
+        unit = default_unit_of(item.dimension, each)
+        value = unit_of(unit, item.dimension).from_si(item.value, barometer_pa)
+        shown.append(f"{value:.{2 if unit == 'bar' else 1}f} {unit}")
+    return f"{shown[0]} ({shown[1]})"
+
+
+def _difference(exact: Figure, item: Figure) -> str:
+    difference = exact.value - item.value
+    if item.dimension is Dimension.GAUGE_PRESSURE:
+        return f"{difference:+.1f} Pa"
+    if item.dimension is None:
+        return f"{difference:+.6f}"
+    return f"{1000.0 * difference:+.2f} mK"
 
 
 def _plain(item: Figure, system: UnitSystem, barometer_pa: float) -> dict[str, float | str]:
