@@ -12,7 +12,6 @@ from triage.dialogue.case import Case, fold
 from triage.dialogue.engine import Engine
 from triage.dialogue.events import Event, Started
 from triage.dialogue.view import END_PROMPTS, Prompt, Remark
-from triage.tree.graph import build_graph
 from triage.tree.load import load_content
 
 CONTENT_FOLDER = Path(__file__).parent.parent / "trees"
@@ -58,7 +57,7 @@ FEED_FAILED: Mapping[str, str] = {
 def shipped_engine() -> Engine:
     """Return the engine of the shipped content."""
     content = load_content(CONTENT_FOLDER)
-    return Engine(content, build_graph(content, TREE))
+    return Engine(content, TREE)
 
 
 def opened(voice: str = "agent", units: str = "us") -> Case:

@@ -23,7 +23,6 @@ from triage.dialogue.reply import Value, read_reply
 from triage.physics.quantity import UnitSystem
 from triage.tree.cache import checked_content
 from triage.tree.content import Content, ReadingKind
-from triage.tree.graph import build_graph
 from triage.tree.where import content_folder
 
 BEGAN = datetime(2026, 3, 4, 9, 0, tzinfo=UTC)
@@ -59,7 +58,7 @@ def content(tmp_path_factory: pytest.TempPathFactory) -> Content:
 
 @pytest.fixture(scope="module")
 def engine(content: Content) -> Engine:
-    return Engine(content, build_graph(content, "will_not_release"))
+    return Engine(content, "will_not_release")
 
 
 LINES = (

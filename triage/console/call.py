@@ -19,7 +19,6 @@ from triage.dialogue.view import Prompt, Recommended
 from triage.store import new_session_id, open_store
 from triage.tree.cache import checked_content
 from triage.tree.content import Content
-from triage.tree.graph import build_graph
 from triage.tree.where import content_folder
 
 DONE, NO_RECOMMENDATION, INTERRUPTED = 0, 1, 130
@@ -79,7 +78,7 @@ def content_of(options: argparse.Namespace) -> Content:
 
 def engine_of(content: Content, tree_id: str) -> Engine:
     """Return the engine of one tree; raises UnknownTree."""
-    return Engine(content, build_graph(content, tree_id))
+    return Engine(content, tree_id)
 
 
 def started_of(events: Sequence[Event]) -> Started:

@@ -142,8 +142,9 @@ class Desk:
             self._store([(self.speaker, Stopped())])
 
     def warm_up(self) -> None:
-        """Open the store and put the opening on record; meant for a background thread."""
+        """Load what the next turns need and put the opening on record; for a background thread."""
         self._store([])
+        _ = self.engine.graph
 
     def _following(self, case: Case) -> list[Event]:
         """Return what the program does next: put a question, or close the call."""

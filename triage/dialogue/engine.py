@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from triage.dialogue.breath import Part, take_apart
@@ -72,7 +73,8 @@ from triage.dialogue.walk import walk
 from triage.dialogue.words import plain_text
 from triage.physics.quantity import UnitSystem
 from triage.tree.content import Content, Question, Reading, Stage
-from triage.tree.graph import NodeKind
+from triage.tree.errors import UnknownTree
+from triage.tree.graph import NodeKind, build_graph
 
 if TYPE_CHECKING:
     import networkx as nx
@@ -92,15 +94,28 @@ class Turn:
 class Engine:
     """One tree of one content, ready to guide calls; it holds no call's state."""
 
-    def __init__(self, content: Content, graph: nx.DiGraph[str]) -> None:
+    def __init__(self, content: Content, tree_id: str) -> None:
+        """Raise UnknownTree if the content has no such tree."""
+        if tree_id not in content.trees:
+            raise UnknownTree(tree_id, content.trees)
         self.content = content
-        self.graph = graph
-        self.tree = content.trees[graph.graph["tree"]]
+        self.tree = content.trees[tree_id]
+
+    @cached_property
+    def graph(self) -> nx.DiGraph[str]:
+        """The decision graph; networkx takes 130 ms to import, so it waits until it is walked."""
+        return build_graph(self.content, self.tree.id)
 
     # What to ask now.
 
     def prompt(self, case: Case) -> Prompt:
         """Return the one thing the call waits for now, or how it ended."""
+        opening = self.tree.questions.get(self.tree.start)
+        if opening is not None and not case.answers and not case.offered:
+            reading = self.content.readings[opening.reading]
+            if not reading.cautions:  # nothing to walk yet: no need to wait for the graph
+                minute = minute_of(opening, reading)
+                return AskQuestion(opening.id, opening.stage, opening, reading, minute)
         spot = walk(self.graph, self.content, case)
         stage = self._stage(spot.node)
         if case.offered:
@@ -118,6 +133,8 @@ class Engine:
 
     def findings(self, case: Case) -> tuple[Finding, ...]:
         """Return what is known, in the order of the path, then what was volunteered besides."""
+        if not case.answers:
+            return ()
         found = dict(walk(self.graph, self.content, case).findings)
         for reading_id in case.answers:
             if reading_id not in found:

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
+from itertools import pairwise
 
 from triage.physics import electrical
 from triage.physics.adapt import adapt, typical_machine
@@ -252,7 +253,7 @@ def _bracket(values: set[float], wanted: float) -> tuple[tuple[float, float], ..
     if not ordered or not ordered[0] - _CHART_REACH_K <= wanted <= ordered[-1] + _CHART_REACH_K:
         return None
     wanted = min(max(wanted, ordered[0]), ordered[-1])
-    for below, above in zip(ordered, ordered[1:], strict=False):
+    for below, above in pairwise(ordered):
         if below <= wanted <= above:
             share = (wanted - below) / (above - below)
             return (below, 1.0 - share), (above, share)
@@ -329,9 +330,7 @@ def basis_words(basis: Basis, system: UnitSystem) -> str:
         case BasisKind.MODEL:
             words = _computed_words(basis, system)
         case BasisKind.ADAPTED:
-            condenser = (
-                f"{_CONDENSER_WORDS[basis.condenser_kind]} " if basis.condenser_kind else ""
-            )
+            condenser = f"{_CONDENSER_WORDS[basis.condenser_kind]} " if basis.condenser_kind else ""
             words = (
                 f"a typical {condenser}machine on {basis.refrigerant}; yours is not on file; "
                 f"{_computed_words(basis, system)}"

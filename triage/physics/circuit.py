@@ -50,9 +50,9 @@ class Point:
 
     Mass flow of the compressor [kg/s], high-side pressure [Pa], gas temperature at the discharge
     line once all is warm [K], heat capacity flow of that gas [W/K], electric power of the
-    compressor [W], heat taken up per kg of liquid fed [J/kg], liquid temperature [K], wide-open flow
-    of the expansion valve [kg/s], flow leaking through the hot gas valve [kg/s] with the heat it
-    brings per kg [J/kg], mean boiling temperature [K], and heat given off by the condenser [W].
+    compressor [W], heat taken up per kg of liquid fed [J/kg], liquid temperature [K], wide-open
+    flow of the expansion valve [kg/s], flow leaking through the hot gas valve [kg/s] with the heat
+    it brings per kg [J/kg], mean boiling temperature [K], and heat given off by the condenser [W].
     """
 
     flow_kg_per_s: float
@@ -175,7 +175,7 @@ class Circuit:
             ratio ** (1.0 / REEXPANSION_EXPONENT) - 1.0
         )
         efficiency = max(LEAST_VOLUMETRIC_EFFICIENCY, filling * self.parts.volumetric_factor)
-        return efficiency * compressor.displacement_m3_per_s * density_kg_per_m3
+        return float(efficiency * compressor.displacement_m3_per_s * density_kg_per_m3)
 
     def compress(
         self, suction_pa: float, suction_superheat_k: float, discharge_pa: float
@@ -192,14 +192,12 @@ class Circuit:
         except OutOfRange:
             # Hotter than the tables reach: a real machine would have tripped long before.
             ideal_j = gas.vapor_enthalpy_j_per_kg(discharge_pa, _GREATEST_SUPERHEAT_K)
-        work = (ideal_j - start) / (
-            compressor.isentropic_efficiency * self.parts.isentropic_factor
-        )
+        work = (ideal_j - start) / (compressor.isentropic_efficiency * self.parts.isentropic_factor)
         end = start + compressor.heat_kept * work
         return work, end, self.gas_temperature_k(discharge_pa, end)
 
     def gas_temperature_k(self, pressure_pa: float, enthalpy_j_per_kg: float) -> float:
-        """Return the temperature [K] of gas, held to the span from its dew point to what tables hold."""
+        """Return the temperature [K] of gas, held between dew point and what the tables reach."""
         gas = self.fluid
         if enthalpy_j_per_kg <= gas.vapor_enthalpy_j_per_kg(pressure_pa, 0.0):
             return gas.dew_temperature_k(pressure_pa)
@@ -208,14 +206,14 @@ class Circuit:
         return gas.vapor_temperature_from_enthalpy_k(pressure_pa, enthalpy_j_per_kg)
 
     def gas_enthalpy_j_per_kg(self, pressure_pa: float, temperature_k: float) -> float:
-        """Return the enthalpy [J/kg] of gas at a pressure [Pa] and temperature [K], dry at least."""
+        """Return the enthalpy [J/kg] of gas at a pressure [Pa] and temperature [K], never wet."""
         superheat = temperature_k - self.fluid.dew_temperature_k(pressure_pa)
         return self.fluid.vapor_enthalpy_j_per_kg(
             pressure_pa, min(max(superheat, 0.0), _GREATEST_SUPERHEAT_K)
         )
 
     def gas_density_kg_per_m3(self, pressure_pa: float, temperature_k: float) -> float:
-        """Return the density [kg/m3] of gas at a pressure [Pa] and temperature [K], dry at least."""
+        """Return the density [kg/m3] of gas at a pressure [Pa] and temperature [K], never wet."""
         superheat = temperature_k - self.fluid.dew_temperature_k(pressure_pa)
         return self.fluid.vapor_density_kg_per_m3(
             pressure_pa, min(max(superheat, 0.0), _GREATEST_SUPERHEAT_K)
@@ -305,7 +303,7 @@ def valve_flow_kg_per_s(
     the valve [kg/m3]. Zero for no pressure drop. Source: expansion factor of IEC 60534-2-1.
 
     >>> round(valve_flow_kg_per_s(1e-5, 1.2e6, 45.0, 0.9e6), 4)
-    0.0448
+    0.0447
     """
     ratio = (upstream_pa - downstream_pa) / upstream_pa
     if ratio <= 0.0:

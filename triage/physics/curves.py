@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 Pieces = list[tuple[float, float, float, float]]
 """One cubic per interval, as coefficients of rising powers."""
@@ -16,9 +17,9 @@ def pieces_through(values: Sequence[float]) -> Pieces:
     >>> value_at(pieces_through([0.0, 1.0, 4.0, 9.0]), 2.0)
     4.0
     """
-    rises = [after - before for before, after in zip(values, values[1:], strict=False)]
+    rises = [after - before for before, after in pairwise(values)]
     slopes = [rises[0]]
-    for before, after in zip(rises, rises[1:], strict=False):
+    for before, after in pairwise(rises):
         product = before * after
         slopes.append(2.0 * product / (before + after) if product > 0.0 else 0.0)
     slopes.append(rises[-1])

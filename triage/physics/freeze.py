@@ -25,9 +25,13 @@ _COLDEST_DEW_K = 222.0
 _WARMEST_DEW_K = 306.0
 _NODES = 15
 _CHILL_STEP_S = 15.0
+_LONG_CHILL_STEP_S = 60.0
+_CHILL_STEPS_UNTIL_S = 900.0
 _LONGEST_STEP_S = 40.0
 _SHORTEST_STEP_S = 3.0
 _GROWTH_STEPS = 20
+_LEAST_FILM_W_PER_M2_K = 20.0
+_MOST_FROZEN_FRACTION = 0.97
 _VAPOR_HEAT_CAPACITY_J_PER_KG_K = 900.0
 """Specific heat of suction gas, for the little a starved plate adds [J/(kg K)]; judged."""
 
@@ -199,23 +203,25 @@ class _Record:
         dew_k = state.dew_k
         if state.superheat_k > circuit.superheat_k + 0.5:
             point = circuit.steady(dew_k, state.superheat_k, circuit.sink_k + 12.0)
-            discharge_pa, hot_k, liquid_k = (
-                point.discharge_pressure_pa, point.discharge_k, point.liquid_k,
-            )  # fmt: skip
-            gas_w_per_k, power_w = point.gas_w_per_k, point.electric_power_w
+            discharge_pa = point.discharge_pressure_pa
+            hot_k = point.discharge_k
+            liquid_k = point.liquid_k
+            gas_w_per_k = point.gas_w_per_k
+            power_w = point.electric_power_w
             condenser_w = point.condenser_w
         else:
-            discharge_pa, hot_k = side.at(side.discharge_pa, dew_k), side.at(side.discharge_k, dew_k)
-            liquid_k, condenser_w = side.at(side.liquid_k, dew_k), side.at(side.condenser_w, dew_k)
-            gas_w_per_k, power_w = side.at(side.gas_w_per_k, dew_k), side.at(side.power_w, dew_k)
+            discharge_pa = side.at(side.discharge_pa, dew_k)
+            hot_k = side.at(side.discharge_k, dew_k)
+            liquid_k = side.at(side.liquid_k, dew_k)
+            gas_w_per_k = side.at(side.gas_w_per_k, dew_k)
+            power_w = side.at(side.power_w, dew_k)
+            condenser_w = side.at(side.condenser_w, dew_k)
         compressor = circuit.machine.compressor
         coupling = compressor.body_coupling_fraction
         if self.moments:
             last = self.moments[-1]
             step_s = elapsed_s - last.elapsed_s
-            lag = math.exp(
-                -step_s * coupling * gas_w_per_k / compressor.body_heat_capacity_j_per_k
-            )
+            lag = math.exp(-step_s * coupling * gas_w_per_k / compressor.body_heat_capacity_j_per_k)
             self.body_k = hot_k + (self.body_k - hot_k) * lag
             self.memory *= lag
             self.evaporator_j += 0.5 * (state.heat_w + last.evaporator_w) * step_s
@@ -243,112 +249,170 @@ class _Record:
         )
 
 
+class _Run:
+    """A freeze under way: the water charge, the ice, and what the refrigerant side does."""
+
+    def __init__(self, circuit: Circuit, body_k: float) -> None:
+        evaporator, parts = circuit.machine.evaporator, circuit.parts
+        self.circuit = circuit
+        self.evaporator = evaporator
+        self.side = _LowSide(circuit)
+        self.record = _Record(self.side, body_k)
+        self.area = circuit.wet_area_m2
+        self.plate = evaporator.plate_conductance_w_per_m2_k * parts.plate_conductance_factor
+        self.film = max(
+            _LEAST_FILM_W_PER_M2_K,
+            evaporator.water_film_conductance_w_per_m2_k * parts.water_film_factor,
+        )
+        self.leak_w_per_k = parts.water_leak_kg_per_s * WATER_HEAT_CAPACITY_J_PER_KG_K
+        self.last_s = evaporator.greatest_freeze_time_s
+        thickness = evaporator.ice_thickness_m
+        self.target_m = max(0.2 * thickness, thickness + parts.bridge_shift_m)
+        if parts.water_leak_kg_per_s <= 0.0:
+            most_kg = _MOST_FROZEN_FRACTION * evaporator.water_charge_kg
+            self.target_m = min(self.target_m, most_kg / (ICE_DENSITY_KG_PER_M3 * self.area))
+        self.elapsed = self.ice = 0.0
+        self.water = circuit.water_inlet_k
+        self.state = _State(265.0, 0.0, 0.0, 0.0)
+
+    def gain_w(self, water_k: float) -> float:
+        """Return the heat room and leaking inlet bring to the water [W]."""
+        from_room = self.evaporator.ambient_gain_w_per_k * (self.circuit.room_k - water_k)
+        return from_room + self.leak_w_per_k * (self.circuit.water_inlet_k - water_k)
+
+    def note(self) -> None:
+        self.record.add(self.elapsed, self.water, self.ice, self.state)
+
+    # Chilling: no ice while the plate's face stays above freezing.
+
+    def chill(self) -> None:
+        bare = self.area / (1.0 / self.plate + 1.0 / self.film)
+        capacity = (
+            self.evaporator.water_charge_kg * WATER_HEAT_CAPACITY_J_PER_KG_K
+            + self.evaporator.plate_heat_capacity_j_per_k
+        )
+        losing = bare + self.leak_w_per_k + self.evaporator.ambient_gain_w_per_k
+        settling_s = 0.7 * capacity / losing
+        self.state = self.side.balance(self.water, bare, self.state.dew_k)
+        self.note()
+        above = self._face_above_freezing_k(self.water, self.state)
+        while above > 0.0 and self.elapsed < self.last_s:
+            longest = _CHILL_STEP_S if self.elapsed < _CHILL_STEPS_UNTIL_S else _LONG_CHILL_STEP_S
+            step = min(longest, settling_s, self.last_s - self.elapsed)
+            slope = (self.gain_w(self.water) - self.state.heat_w) / capacity
+            halfway = self.water + 0.5 * step * slope
+            middle = self.side.balance(halfway, bare, self.state.dew_k)
+            slope = (self.gain_w(halfway) - middle.heat_w) / capacity
+            following = self.side.balance(self.water + step * slope, bare, middle.dew_k)
+            above_next = self._face_above_freezing_k(self.water + step * slope, following)
+            if above_next < 0.0:
+                # Land on the moment ice starts, so that results change smoothly with conditions.
+                step *= above / (above - above_next)
+                following = self.side.balance(self.water + step * slope, bare, middle.dew_k)
+            self.record.gain_j += self.gain_w(halfway) * step
+            self.elapsed += step
+            self.water += step * slope
+            self.state, above = following, above_next
+            self.note()
+
+    def _face_above_freezing_k(self, water_k: float, state: _State) -> float:
+        return water_k - state.heat_w / (self.film * self.area) - FREEZING_POINT_K
+
+    # Growing: the face is at freezing, the water follows it down.
+
+    def grow(self) -> None:
+        if self.elapsed < self.last_s:
+            self.state = self._through_ice(self.ice, self.state.dew_k)
+        while self.ice < self.target_m and self.elapsed < self.last_s:
+            brought = self.film * self.area * (self.water - FREEZING_POINT_K)
+            rate = self._growth(self.ice, brought, self.state)
+            step = _LONGEST_STEP_S
+            if rate > 0.0:
+                step = min(step, max(_SHORTEST_STEP_S, self.target_m / _GROWTH_STEPS / rate))
+            step = min(step, self.last_s - self.elapsed)
+            _, brought = self._water_after(step)
+            middle_ice = min(max(0.0, self.ice + 0.5 * step * rate), self.target_m)
+            middle = self._through_ice(middle_ice, self.state.dew_k)
+            rate = self._growth(middle_ice, brought, middle, self._deepening(middle_ice, middle))
+            if rate > 0.0:
+                step = min(step, (self.target_m - self.ice) / rate)
+            following, _ = self._water_after(step)
+            self.record.gain_j += self.gain_w(0.5 * (self.water + following)) * step
+            self.water = following
+            self.ice = max(0.0, self.ice + step * rate)
+            if self.target_m - self.ice < 1e-9:
+                self.ice = self.target_m
+            self.elapsed += step
+            self.state = self._through_ice(self.ice, middle.dew_k)
+            self.note()
+
+    def _through_ice(self, ice_m: float, guess_k: float) -> _State:
+        conductance = self.area / (1.0 / self.plate + ice_m / ICE_CONDUCTIVITY_W_PER_M_K)
+        return self.side.balance(FREEZING_POINT_K, conductance, guess_k)
+
+    def _growth(
+        self, ice_m: float, brought_w: float, state: _State, deepening_k: float = 0.0
+    ) -> float:
+        """Return growth [m/s]: what the plate draws less what the water brings through its film.
+
+        `deepening_k` is how much colder the grown ice gets while its thickness doubles [K].
+        """
+        # Water reaches the front as warm as it is.
+        arriving = WATER_HEAT_CAPACITY_J_PER_KG_K * max(0.0, self.water - FREEZING_POINT_K)
+        per_kg = heat_to_freeze_j_per_kg(self._below_k(ice_m, state) + deepening_k) + arriving
+        return (state.heat_w - brought_w) / (ICE_DENSITY_KG_PER_M3 * self.area * per_kg)
+
+    def _below_k(self, ice_m: float, state: _State) -> float:
+        """Return how cold the ice is on its plate side [K below freezing]."""
+        return state.heat_w / self.area * ice_m / ICE_CONDUCTIVITY_W_PER_M_K
+
+    def _deepening(self, ice_m: float, state: _State) -> float:
+        """Return thickness times the change of plate-side cold with thickness [K], since `ice`."""
+        grown = ice_m - self.ice
+        if grown < 1e-6:
+            return 0.0
+        change = self._below_k(ice_m, state) - self._below_k(self.ice, self.state)
+        return max(0.0, ice_m * change / grown)
+
+    def _water_after(self, step_s: float) -> tuple[float, float]:
+        """Return the water's temperature after a step [K] and what it brings to the ice [W].
+
+        The plate's metal is cooled with the water down to freezing. That it ends colder is made up
+        for by its start: harvest leaves it colder than the new water.
+        """
+        charge = self.evaporator.water_charge_kg
+        left = max(0.15 * charge, charge - batch_mass_kg(self.area, self.ice))
+        capacity = (
+            left * WATER_HEAT_CAPACITY_J_PER_KG_K + self.evaporator.plate_heat_capacity_j_per_k
+        )
+        film = self.film * self.area
+        losing = film + self.evaporator.ambient_gain_w_per_k + self.leak_w_per_k
+        rest_k = FREEZING_POINT_K + self.gain_w(FREEZING_POINT_K) / losing
+        exponent = step_s * losing / capacity
+        fading = math.exp(-exponent)
+        mean_k = rest_k + (self.water - rest_k) * (1.0 - fading) / exponent
+        return rest_k + (self.water - rest_k) * fading, film * (mean_k - FREEZING_POINT_K)
+
+
 def run_freeze(circuit: Circuit, body_k: float) -> Freeze:
-    """Return one freeze, with the compressor body at `body_k` [K] when it starts.
+    """Return one freeze, with the compressor's metal at `body_k` [K] when it starts.
 
     Ends when the ice is as thick as the bridge setting asks, or at the machine's greatest freeze
     time with whatever ice there is.
     """
-    evaporator, parts = circuit.machine.evaporator, circuit.parts
-    side = _LowSide(circuit)
-    record = _Record(side, body_k)
-    area = circuit.wet_area_m2
-    plate = evaporator.plate_conductance_w_per_m2_k * parts.plate_conductance_factor
-    film = max(20.0, evaporator.water_film_conductance_w_per_m2_k * parts.water_film_factor)
-    target_m = max(0.2 * evaporator.ice_thickness_m, evaporator.ice_thickness_m + parts.bridge_shift_m)
-    most_m = 0.97 * evaporator.water_charge_kg / (ICE_DENSITY_KG_PER_M3 * area)
-    if parts.water_leak_kg_per_s <= 0.0:
-        target_m = min(target_m, most_m)
-    last_s = evaporator.greatest_freeze_time_s
-    leak_w_per_k = parts.water_leak_kg_per_s * WATER_HEAT_CAPACITY_J_PER_KG_K
-
-    def gain_w(water_k: float) -> float:
-        return evaporator.ambient_gain_w_per_k * (circuit.room_k - water_k) + leak_w_per_k * (
-            circuit.water_inlet_k - water_k
-        )
-
-    # Chilling: no ice while the plate's face stays above freezing.
-    elapsed, water, ice = 0.0, circuit.water_inlet_k, 0.0
-    bare = area / (1.0 / plate + 1.0 / film)
-    capacity = (
-        evaporator.water_charge_kg * WATER_HEAT_CAPACITY_J_PER_KG_K
-        + evaporator.plate_heat_capacity_j_per_k
-    )
-    settling_s = 0.7 * capacity / (bare + leak_w_per_k + evaporator.ambient_gain_w_per_k)
-    state = side.balance(water, bare, 265.0)
-    record.add(elapsed, water, ice, state)
-
-    def face_above_freezing(water_k: float, now: _State) -> float:
-        return water_k - now.heat_w / (film * area) - FREEZING_POINT_K
-
-    above = face_above_freezing(water, state)
-    while above > 0.0 and elapsed < last_s:
-        step = min(_CHILL_STEP_S if elapsed < 900.0 else 60.0, settling_s, last_s - elapsed)
-        slope = (gain_w(water) - state.heat_w) / capacity
-        middle = side.balance(water + 0.5 * step * slope, bare, state.dew_k)
-        slope = (gain_w(water + 0.5 * step * slope) - middle.heat_w) / capacity
-        following = side.balance(water + step * slope, bare, middle.dew_k)
-        above_next = face_above_freezing(water + step * slope, following)
-        if above_next < 0.0:
-            # Land on the moment ice starts, so that results change smoothly with conditions.
-            step *= above / (above - above_next)
-            following = side.balance(water + step * slope, bare, middle.dew_k)
-        record.gain_j += gain_w(water + 0.5 * step * slope) * step
-        elapsed, water, state = elapsed + step, water + step * slope, following
-        above = above_next
-        record.add(elapsed, water, ice, state)
-
-    # Growing: the face is at freezing, the water follows it down.
-    def at(ice_m: float, guess_k: float) -> _State:
-        through = area / (1.0 / plate + ice_m / ICE_CONDUCTIVITY_W_PER_M_K)
-        return side.balance(FREEZING_POINT_K, through, guess_k)
-
-    def growth(ice_m: float, water_k: float, now: _State) -> float:
-        below = now.heat_w / area * ice_m / ICE_CONDUCTIVITY_W_PER_M_K
-        brought = film * area * (water_k - FREEZING_POINT_K)
-        heat = ICE_DENSITY_KG_PER_M3 * area * heat_to_freeze_j_per_kg(below)
-        return (now.heat_w - brought) / heat
-
-    def water_after(water_k: float, ice_m: float, step_s: float) -> float:
-        mass = max(0.15 * evaporator.water_charge_kg,
-                   evaporator.water_charge_kg - batch_mass_kg(area, ice_m))  # fmt: skip
-        losing = film * area + evaporator.ambient_gain_w_per_k + leak_w_per_k
-        rest_k = FREEZING_POINT_K + gain_w(FREEZING_POINT_K) / losing
-        fading = math.exp(-step_s * losing / (mass * WATER_HEAT_CAPACITY_J_PER_KG_K))
-        return rest_k + (water_k - rest_k) * fading
-
-    if elapsed < last_s:
-        state = at(ice, state.dew_k)
-    while ice < target_m and elapsed < last_s:
-        rate = growth(ice, water, state)
-        step = _LONGEST_STEP_S
-        if rate > 0.0:
-            step = min(step, max(_SHORTEST_STEP_S, target_m / _GROWTH_STEPS / rate))
-        step = min(step, last_s - elapsed)
-        halfway = water_after(water, ice, 0.5 * step)
-        middle_ice = min(max(0.0, ice + 0.5 * step * rate), target_m)
-        middle = at(middle_ice, state.dew_k)
-        rate = growth(middle_ice, halfway, middle)
-        if rate > 0.0:
-            step = min(step, (target_m - ice) / rate)
-        record.gain_j += gain_w(halfway) * step
-        water = water_after(water, ice, step)
-        ice = max(0.0, ice + step * rate)
-        if target_m - ice < 1e-9:
-            ice = target_m
-        elapsed += step
-        state = at(ice, middle.dew_k)
-        record.add(elapsed, water, ice, state)
-
+    run = _Run(circuit, body_k)
+    run.chill()
+    run.grow()
+    record = run.record
     return Freeze(
         moments=tuple(record.moments),
-        ice_thickness_m=ice,
-        batch_mass_kg=batch_mass_kg(area, ice),
+        ice_thickness_m=run.ice,
+        batch_mass_kg=batch_mass_kg(run.area, run.ice),
         evaporator_heat_j=record.evaporator_j,
         condenser_heat_j=record.condenser_j,
         water_gain_j=record.gain_j,
         electric_energy_j=record.electric_j,
         body_start_k=body_k,
         body_k=record.body_k,
-        is_complete=ice >= target_m,
+        is_complete=run.ice >= run.target_m,
     )

@@ -28,6 +28,7 @@ LINE_LOSS_FRACTION = 0.06
 """Flow, as a share of the full one, at which the hot gas line would be halfway between room and
 gas temperature [-]; judged: it makes the line of a shut valve cool."""
 
+
 @dataclass(frozen=True, slots=True)
 class HarvestMoment:
     """The machine at `elapsed_s` [s] into the harvest."""
@@ -48,7 +49,10 @@ class HarvestMoment:
 
 @dataclass(frozen=True, slots=True)
 class HarvestRun:
-    """A whole harvest. `plate_heat_j` went into plate and ice; `is_released` unless time ran out."""
+    """A whole harvest; `is_released` unless time ran out.
+
+    `plate_heat_j` went into plate and ice, of `needed_heat_j` to let the slab go.
+    """
 
     moments: tuple[HarvestMoment, ...]
     plate_heat_j: float

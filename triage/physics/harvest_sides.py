@@ -54,6 +54,7 @@ class Sides:
         self.liquid_j = 0.0
 
     def set_receiver(self, receiver_k: float, has_liquid: bool) -> None:
+        """Take the stored liquid's temperature [K], and whether there is any left."""
         gas = self.circuit.fluid
         self.receiver_k, self.has_liquid = receiver_k, has_liquid
         self.receiver_pa = gas.dew_pressure_pa(receiver_k)
@@ -80,6 +81,7 @@ class Sides:
 
     @staticmethod
     def at(pieces: Pieces, dew_k: float) -> float:
+        """Return a tabulated curve's value at a suction dew temperature [K]."""
         return value_at(pieces, (dew_k - _COLDEST_DEW_K) / _NODE_STEP_K)
 
     def gas_density(self, pressure_pa: float) -> float:
@@ -97,6 +99,7 @@ class Sides:
         return pressure_pa / (value + slope * (pressure_pa - reference))
 
     def set_gas(self, gas_k: float) -> None:
+        """Take the temperature of the gas before the hot gas valve [K]."""
         self.gas_k = gas_k
         self.per_density = (0.0, 0.0, 0.0)
 

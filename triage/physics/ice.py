@@ -8,7 +8,7 @@ from enum import Enum
 from triage.physics.errors import OutOfRange
 
 FREEZING_POINT_K = 273.15
-"""Freezing point of water at one atmosphere [K]; impurities of tap water lower it by under 0.05 K."""
+"""Freezing point of water at one atmosphere [K]; tap water's salts lower it by under 0.05 K."""
 
 LATENT_HEAT_J_PER_KG = 333_430.0
 """Heat of fusion of ice at 0 °C and one atmosphere [J/kg]; IAPWS-06 ice with IAPWS-95 water."""
@@ -82,7 +82,7 @@ def plank_freezing_time_s(
 
 
 def stefan_thickness_m(below_freezing_k: float, elapsed_s: float) -> float:
-    """Return the thickness [m] of ice grown one-sided on a surface held `below_freezing_k` [K] cold.
+    """Return the thickness [m] of ice grown on a surface held `below_freezing_k` [K] cold.
 
     Water at its freezing point, no resistance but the ice's own, heat stored in the ice left out:
     the square-root law of J. Stefan, 1891. Raises OutOfRange for negative arguments.

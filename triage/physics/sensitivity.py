@@ -70,13 +70,9 @@ class Study:
         for tolerance in MACHINE_TOLERANCES:
             if tolerance.stage is Stage.FREEZE:
                 pair = [tolerance.moved(self.machine, sign) for sign in (-1.0, 1.0)]
-                runs.append(
-                    tuple(self._frozen(moved, self.conditions) for moved in pair if moved)
-                )
+                runs.append(tuple(self._frozen(moved, self.conditions) for moved in pair if moved))
         for below, above in condition_moves(self.machine, self.conditions):
-            runs.append(
-                (self._frozen(self.machine, below), self._frozen(self.machine, above))
-            )
+            runs.append((self._frozen(self.machine, below), self._frozen(self.machine, above)))
         return tuple(runs)
 
     def _frozen(self, machine: Machine, conditions: Conditions) -> tuple[Circuit, Cycle]:

@@ -107,7 +107,8 @@ def reading_at(cycle: Cycle, reading_id: str, minute_s: float | None = None) -> 
     reading = _READINGS.get(reading_id)
     if reading is None:
         raise PhysicsError(
-            f'"{reading_id}" is no reading of the virtual machine; it has: {", ".join(READING_IDS)}.'
+            f'"{reading_id}" is no figure the virtual machine can give; it has: '
+            f"{', '.join(READING_IDS)}."
         )
     if minute_s is None:
         minute_s = DEFAULT_MOMENT_S.get(reading_id, float("inf"))
@@ -129,7 +130,9 @@ def _harvest_moment(value: Callable[[HarvestMoment], float]) -> Callable[[Cycle,
 
 
 def _between(
-    moments: Sequence[Moment] | Sequence[HarvestMoment], moment_s: float, value: Callable[..., float]
+    moments: Sequence[Moment] | Sequence[HarvestMoment],
+    moment_s: float,
+    value: Callable[..., float],
 ) -> float:
     """Return `value` at a moment, straight between the recorded ones, clamped to first and last."""
     index = bisect_right(moments, moment_s, key=lambda moment: moment.elapsed_s)
