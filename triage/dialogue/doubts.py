@@ -148,15 +148,17 @@ def _wrong_circuit(content: Content, case: Case, answer: Answered) -> Iterator[s
 
 
 def _against_machine_file(content: Content, case: Case, answer: Answered) -> str:
-    machine = content.machines.get(
-        str(answer.value) if answer.reading == "machine" else word(case, "machine") or ""
-    )
+    said: dict[str, str | None]
+    if answer.reading == "machine":
+        machine = content.machines.get(str(answer.value))
+        said = {name: word(case, name) for name in ("refrigerant", "condenser_kind")}
+    elif answer.reading in ("refrigerant", "condenser_kind"):
+        machine = content.machines.get(word(case, "machine") or "")
+        said = {answer.reading: str(answer.value)}
+    else:
+        return ""
     if machine is None:
         return ""
-    said = {
-        reading_id: answer.value if answer.reading == reading_id else word(case, reading_id)
-        for reading_id in ("refrigerant", "condenser_kind")
-    }
     on_file = {
         "refrigerant": machine.refrigerant,
         "condenser_kind": machine.condenser.kind.value,

@@ -6,8 +6,8 @@ typed to `Engine.turn`, stores the events it returns, folds them, and shows the 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -21,14 +21,11 @@ from triage.dialogue.events import (
     Concluded,
     Declined,
     Event,
-    Looked,
     Noted,
     NotUnderstood,
     Offered,
     Refused,
     Said,
-    Stopped,
-    TakenBack,
 )
 from triage.dialogue.judge import (
     ALTITUDE,
@@ -47,48 +44,36 @@ from triage.dialogue.reply import (
     read_control,
     read_reply,
 )
+from triage.dialogue.steering import steered, unclear
 from triage.dialogue.view import (
     END_PROMPTS,
     AskCaution,
     AskConfirmation,
     AskQuestion,
-    CaseSoFar,
     CautionAnswered,
     Echo,
     Escalated,
-    Explained,
     Finding,
-    HelpWanted,
     NotClear,
     NoteKept,
     NotTaken,
     Prompt,
     Recommended,
     Remark,
-    StoppedHere,
-    TookBack,
+    Turn,
     Withheld,
 )
 from triage.dialogue.walk import walk
 from triage.dialogue.words import plain_text
 from triage.physics.quantity import UnitSystem
-from triage.tree.content import Content, Question, Reading, Stage
+from triage.tree.content import Content, Reading, ReadingKind, Stage
 from triage.tree.errors import UnknownTree
 from triage.tree.graph import NodeKind, build_graph
 
 if TYPE_CHECKING:
     import networkx as nx
 
-ANYTIME = ("back", "change", "unknown", "why", "how", "note", "case", "stop", "help")
-"""Words that do something at every prompt."""
-
-
-@dataclass(frozen=True, slots=True)
-class Turn:
-    """What a typed line led to: events to store, and what to say about it."""
-
-    events: tuple[Event, ...]
-    remarks: tuple[Remark, ...]
+JUDGED_AGAIN = "Judged again with what was just said: the verdict was another one before."
 
 
 class Engine:
@@ -163,7 +148,7 @@ class Engine:
 
     def _turn(self, case: Case, prompt: Prompt, typed: str) -> Turn:
         if isinstance(prompt, END_PROMPTS):
-            return self._unclear(prompt, typed, "This call has ended; start a new one.")
+            return unclear(prompt, typed, "This call has ended; start a new one.")
         if not typed.strip():
             return Turn((), (NotClear("Nothing was typed. Type help to see what you can say."),))
         match prompt:
@@ -193,7 +178,7 @@ class Engine:
     def _at_question(self, case: Case, prompt: AskQuestion, typed: str) -> Turn:
         reply = self._read(case, prompt.reading, typed)
         if isinstance(reply, Control):
-            return self._controlled(case, prompt, typed, reply)
+            return steered(self, case, prompt, typed, reply)
         if isinstance(reply, Unknown):
             answer = Answered(prompt.reading.id, typed, None, reply.reason)
             return self._taken(case, answer, prompt.question.if_unknown)
@@ -205,8 +190,10 @@ class Engine:
         if parts and isinstance(parts[0].value, Value):
             # "62 psi and it sounds loud": the reading counts, the rest is kept as a note.
             turn = self._given(case, self._answer(prompt.reading, parts[0].value, prompt.minute))
+            if not leftover:
+                return turn
             return Turn((*turn.events, Noted(leftover)), (*turn.remarks, NoteKept(leftover)))
-        return self._unclear(prompt, typed, reply.message)
+        return unclear(prompt, typed, reply.message)
 
     def _at_confirmation(self, case: Case, prompt: AskConfirmation, typed: str) -> Turn:
         waiting = case.offered[0]
@@ -215,14 +202,20 @@ class Engine:
             if not reply.is_yes:
                 declined = Declined(waiting.reading, waiting.typed)
                 return Turn((declined,), (NotTaken(prompt.finding.reading, waiting.typed),))
+            refusal = self._refuses_to_license(case, waiting)
+            if refusal:
+                declined = Declined(waiting.reading, waiting.typed)
+                unused = NotUnderstood(prompt.node, waiting.typed, refusal)
+                return Turn((declined, unused), (NotClear(refusal),))
+            # The altitude may have been said in the same breath, and counts by now.
+            waiting = self._with_barometer(case, waiting)
             doubt = "" if case.doubt else doubt_about(self.content, case, waiting)
             if doubt:
-                items = tuple(asdict(item) for item in case.offered)
-                return Turn((Offered(items, doubt),), ())
+                return Turn((_offered((waiting, *case.offered[1:]), doubt),), ())
             return self._taken(case, waiting)
         control = read_control(typed)
-        if control is not None:
-            return self._controlled(case, prompt, typed, control)
+        if control is not None and control.command != "unknown":
+            return steered(self, case, prompt, typed, control)
         # A new value typed instead of yes or no replaces the one in doubt.
         reading = prompt.finding.reading
         again = self._read(case, reading, typed)
@@ -231,7 +224,12 @@ class Engine:
             after = fold((declined,), case)
             turn = self._given(after, self._answer(reading, again, minute_of(None, reading)))
             return Turn((declined, *turn.events), turn.remarks)
-        return self._unclear(prompt, typed, "Please answer yes or no, or type the right value.")
+        if isinstance(again, Unknown):
+            declined = Declined(waiting.reading, waiting.typed)
+            after = fold((declined,), case)
+            turn = self._taken(after, Answered(reading.id, typed, None, again.reason))
+            return Turn((declined, *turn.events), turn.remarks)
+        return unclear(prompt, typed, "Please answer yes or no, or type the right value.")
 
     def _at_caution(self, case: Case, prompt: AskCaution, typed: str) -> Turn:
         reply = read_confirmation(typed)
@@ -240,10 +238,10 @@ class Engine:
             event = made(prompt.caution.id, typed, prompt.seal)
             return Turn((event,), (CautionAnswered(prompt.caution, reply.is_yes),))
         control = read_control(typed)
-        if control is not None:
-            return self._controlled(case, prompt, typed, control)
+        if control is not None and control.command != "unknown":
+            return steered(self, case, prompt, typed, control)
         message = "A caution is answered by itself: yes if it is understood and kept to, or no."
-        return self._unclear(prompt, typed, message)
+        return unclear(prompt, typed, message)
 
     def _given(self, case: Case, answer: Answered) -> Turn:
         refusal = self._refuses_to_license(case, answer)
@@ -253,16 +251,28 @@ class Engine:
             )
         doubt = doubt_about(self.content, case, answer)
         if doubt:
-            return Turn((Offered((asdict(answer),), doubt),), ())
+            return Turn((_offered((answer, *case.offered), doubt),), ())
         return self._taken(case, answer)
 
     def _taken(self, case: Case, answer: Answered, advice: str = "") -> Turn:
         events: list[Event] = [answer]
         if answer.reading == ALTITUDE:
-            events.extend(self._reconverted(fold(events, case)))
+            # Before the altitude itself: the last answer is what "back" takes back.
+            events = [*self._reconverted(fold(events, case)), answer]
         after = fold(events, case)
         finding = finding_of(self.content, after, answer.reading)
-        return Turn(tuple(events), (Echo(finding, advice),) if finding else ())
+        echo = (Echo(finding, advice),) if finding else ()
+        return Turn(tuple(events), (*echo, *self._judged_again(case, after, answer.reading)))
+
+    def _judged_again(self, before: Case, after: Case, reading_id: str) -> Iterator[Echo]:
+        """Yield the earlier findings whose verdict moved with what was just learned."""
+        for earlier_id in before.answers:
+            if earlier_id == reading_id:
+                continue
+            was = finding_of(self.content, before, earlier_id)
+            now = finding_of(self.content, after, earlier_id)
+            if was and now and was.verdict is not now.verdict:
+                yield Echo(now, JUDGED_AGAIN)
 
     def _refuses_to_license(self, case: Case, answer: Answered) -> str:
         if answer.reading != QUALIFICATION or answer.value != LICENSED:
@@ -282,10 +292,10 @@ class Engine:
             reading = self.content.readings[part.reading]
             if not isinstance(part.value, Value):
                 message = f"I took nothing from that. {reading.name}: {part.value.message}"
-                return self._unclear(prompt, typed, message)
+                return unclear(prompt, typed, message)
             minute = prompt.minute if reading.id == prompt.reading.id else reading.default_minute
             answers.append(self._answer(reading, part.value, minute))
-        events: list[Event] = [Offered(tuple(asdict(answer) for answer in answers))]
+        events: list[Event] = [_offered(answers)]
         remarks: list[Remark] = []
         if leftover:
             events.append(Noted(leftover))
@@ -328,110 +338,17 @@ class Engine:
 
     def _reconverted(self, case: Case) -> list[Answered]:
         """Pressures typed before the altitude was known, converted with the right barometer."""
-        again = []
-        for answer in case.answers.values():
-            reading = self.content.readings[answer.reading]
-            if reading.kind.value != "gauge_pressure" or answer.value is None:
-                continue
-            reply = self._read(case, reading, answer.typed)
-            if isinstance(reply, Value) and reply.value != answer.value:
-                again.append(Answered(
-                    answer.reading, answer.typed, reply.value,
-                    minute_s=answer.minute_s, is_minute_assumed=answer.is_minute_assumed,
-                ))  # fmt: skip
-        return again
+        again = [self._with_barometer(case, answer) for answer in case.answers.values()]
+        return [answer for answer in again if answer != case.answers[answer.reading]]
 
-    def _controlled(
-        self,
-        case: Case,
-        prompt: AskQuestion | AskConfirmation | AskCaution,
-        typed: str,
-        control: Control,
-    ) -> Turn:
-        looked = Looked(control.command, typed, prompt.node)
-        match control.command:
-            case "back":
-                return self._back(case, prompt, typed)
-            case "change":
-                return self._change(case, prompt, typed, control.argument)
-            case "note":
-                if not control.argument:
-                    return self._unclear(prompt, typed, "Type the note behind the word: note …")
-                return Turn((Noted(control.argument),), (NoteKept(control.argument),))
-            case "case":
-                remark = CaseSoFar(self.findings(case), case.notes)
-                return Turn((looked,), (remark,))
-            case "stop":
-                return Turn((Stopped(typed),), (StoppedHere(),))
-            case "why" | "how":
-                return Turn((looked,), (self._explained(prompt, control.command),))
-            case "unknown" if isinstance(prompt, AskConfirmation):
-                waiting = case.offered[0]
-                declined = Declined(waiting.reading, waiting.typed)
-                return Turn((declined,), (NotTaken(prompt.finding.reading, waiting.typed),))
-            case "help":
-                return Turn((looked,), (HelpWanted(self._choices(prompt)),))
-        return self._unclear(prompt, typed, "That does not fit here. Type help.")
-
-    def _explained(
-        self, prompt: AskQuestion | AskConfirmation | AskCaution, topic: str
-    ) -> Explained:
-        question: Question | None = None
-        if isinstance(prompt, AskCaution):
-            return Explained(topic, prompt.caution.text)
-        if isinstance(prompt, AskQuestion):
-            question = prompt.question
-        else:
-            question = next(
-                item
-                for item in self.tree.questions.values()
-                if item.reading == prompt.finding.reading.id
-            )
-        reading = self.content.readings[question.reading]
-        cautions = tuple(self.content.cautions[item] for item in reading.cautions)
-        text = question.why if topic == "why" else question.how
-        return Explained(topic, text, cautions if topic == "how" else ())
-
-    def _choices(self, prompt: Prompt) -> tuple[str, ...]:
-        if isinstance(prompt, AskQuestion):
-            return tuple(choice.label for choice in prompt.reading.choices)
-        return ("yes", "no")
-
-    def _back(self, case: Case, prompt: Prompt, typed: str) -> Turn:
-        if case.offered:
-            waiting = case.offered[0]
-            reading = self.content.readings[waiting.reading]
-            declined = Declined(waiting.reading, waiting.typed)
-            return Turn((declined,), (NotTaken(reading, waiting.typed),))
-        if not case.answers:
-            return self._unclear(prompt, typed, "There is no answer to go back to yet.")
-        last = tuple(case.answers)[-1]
-        return self._take_back(last, typed)
-
-    def _change(self, case: Case, prompt: Prompt, typed: str, named: str) -> Turn:
-        matches = [
-            reading_id
-            for reading_id in case.answers
-            if _names(self.content.readings[reading_id], named)
-        ]
-        if len(matches) == 1:
-            return self._take_back(matches[0], typed)
-        known = ", ".join(self.content.readings[item].name for item in matches or case.answers)
-        what = "Which one" if matches else f'No answer so far is called "{named}". Which one'
-        return self._unclear(prompt, typed, f"{what}: {known or 'nothing answered yet'}?")
-
-    def _take_back(self, reading_id: str, typed: str) -> Turn:
-        reading = self.content.readings[reading_id]
-        return Turn((TakenBack(reading_id, typed),), (TookBack(reading, typed),))
-
-    def _unclear(self, prompt: Prompt, typed: str, message: str) -> Turn:
-        return Turn((NotUnderstood(prompt.node, typed, message),), (NotClear(message),))
+    def _with_barometer(self, case: Case, answer: Answered) -> Answered:
+        """Return `answer` converted anew, if it is a gauge pressure."""
+        reading = self.content.readings[answer.reading]
+        if reading.kind is not ReadingKind.GAUGE_PRESSURE or answer.value is None:
+            return answer
+        reply = self._read(case, reading, answer.typed)
+        return replace(answer, value=reply.value) if isinstance(reply, Value) else answer
 
 
-def _names(reading: Reading, named: str) -> bool:
-    """Whether what follows the word change means this reading."""
-    wanted = named.lower().replace("_", " ").split()
-    if not wanted:
-        return False
-    known = " ".join((reading.id.replace("_", " "), reading.name, *reading.spoken)).lower()
-    return all(word in known for word in wanted)
+def _offered(answers: Sequence[Answered], doubt: str = "") -> Offered:
+    return Offered(tuple(map(asdict, answers)), doubt)

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
+from triage.dialogue.events import Event
 from triage.physics.bands import Band
 from triage.tree.content import Caution, Ending, Question, Reading, Stage
 
@@ -288,3 +289,11 @@ Remark = (
 )
 
 Findings = Mapping[str, Finding]
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """What a typed line led to: events to store, and what to say about it."""
+
+    events: tuple[Event, ...]
+    remarks: tuple[Remark, ...]

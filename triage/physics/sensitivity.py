@@ -22,13 +22,17 @@ from triage.physics.tolerances import (
 )
 from triage.physics.virtual_machine import DEFAULT_MOMENT_S, Cycle, reading_at, run_cycle
 
-COVERAGE = 1.5
+COVERAGE = 1.6
 """Half-width of a band over the root of the sum of squared limits [-].
 
 Limits are taken as uniform (their standard deviation is the limit over the root of three), the sum
-of many as normal: 1.5 is then 2.6 standard deviations, 99 % of healthy readings. Never wider than
-all limits at once.
+of many as normal: 1.6 is then 2.8 standard deviations, over 99 % of healthy readings. Never wider
+than all limits at once.
 """
+
+GENERIC_COVERAGE = 1.8
+"""The same for a machine standing in for one that is not on file: its limits are so wide that
+effects no longer add up straight; judged."""
 
 HARVEST_READINGS = frozenset(
     {
@@ -134,7 +138,8 @@ class Study:
         limit = INSTRUMENT_LIMITS[reading_id](centre) if reading_id in INSTRUMENT_LIMITS else 0.0
         downs.append(limit)
         ups.append(limit)
-        return Spread(centre, _combined(downs), _combined(ups))
+        coverage = GENERIC_COVERAGE if self.machine.is_generic else COVERAGE
+        return Spread(centre, _combined(downs, coverage), _combined(ups, coverage))
 
     def _moved_values(self, reading_id: str, minute_s: float | None) -> Iterator[list[float]]:
         if reading_id in HARVEST_READINGS:
@@ -165,6 +170,6 @@ def study_of(machine: Machine, conditions: Conditions) -> Study:
     return Study(machine, conditions)
 
 
-def _combined(limits: list[float]) -> float:
+def _combined(limits: list[float], coverage: float) -> float:
     squares = sum(limit * limit for limit in limits)
-    return min(COVERAGE * math.sqrt(squares), sum(limits))
+    return min(coverage * math.sqrt(squares), sum(limits))

@@ -49,13 +49,19 @@ class Tolerance:
         moved = value + change if self.is_absolute else value * (1.0 + change)
         if self.field in _FRACTIONS:
             moved = min(moved, 0.98)
-        changes: dict[str, Any] = {self.part: replace(part, **{self.field: max(moved, 0.0)})}
+        fields = {self.field: max(moved, 0.0)}
+        if machine.is_generic and self.field in _WITH_THE_BATCH:
+            # A larger batch is made from more water.
+            fields["water_charge_kg"] = machine.evaporator.water_charge_kg * moved / value
+        changes: dict[str, Any] = {self.part: replace(part, **fields)}
         return replace(machine, **changes)
 
 
 _FRACTIONS = frozenset(
     {"heat_kept", "body_coupling_fraction", "isentropic_efficiency", "suction_line_gain_fraction"}
 )
+
+_WITH_THE_BATCH = frozenset({"plate_area_m2", "ice_thickness_m"})
 
 _UNIT = "judged: unit to unit, new to middle-aged"
 _UNKNOWN = "judged: the model cannot know it better"

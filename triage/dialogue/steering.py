@@ -1,0 +1,133 @@
+"""Words that steer a call at any prompt: back, change, why, how, note, case, stop, help."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from triage.dialogue.case import Case
+from triage.dialogue.events import Declined, Looked, Noted, NotUnderstood, Stopped, TakenBack
+from triage.dialogue.reply import Control
+from triage.dialogue.view import (
+    AskCaution,
+    AskConfirmation,
+    AskQuestion,
+    CaseSoFar,
+    Explained,
+    HelpWanted,
+    NotClear,
+    NoteKept,
+    NotTaken,
+    Prompt,
+    StoppedHere,
+    TookBack,
+    Turn,
+)
+from triage.tree.content import Question, Reading
+
+if TYPE_CHECKING:
+    from triage.dialogue.engine import Engine
+
+Open = AskQuestion | AskConfirmation | AskCaution
+"""The prompts that wait for something."""
+
+
+def steered(engine: Engine, case: Case, prompt: Open, typed: str, control: Control) -> Turn:
+    """Return what a steering word, typed as `typed` at `prompt`, leads to."""
+    looked = Looked(control.command, typed, prompt.node)
+    match control.command:
+        case "back":
+            return _back(engine, case, prompt, typed)
+        case "change":
+            return _change(engine, case, prompt, typed, control.argument)
+        case "note":
+            if not control.argument:
+                return unclear(prompt, typed, "Type the note behind the word: note …")
+            return Turn((Noted(control.argument),), (NoteKept(control.argument),))
+        case "case":
+            return Turn((looked,), (CaseSoFar(engine.findings(case), case.notes),))
+        case "stop":
+            return Turn((Stopped(typed),), (StoppedHere(),))
+        case "why" | "how":
+            return Turn((looked,), (_explained(engine, prompt, control.command),))
+        case "help":
+            return Turn((looked,), (HelpWanted(_choices(prompt)),))
+    return unclear(prompt, typed, "That does not fit here. Type help.")
+
+
+def unclear(prompt: Prompt, typed: str, message: str) -> Turn:
+    """Return the turn that only says why `typed` could not be used."""
+    return Turn((NotUnderstood(prompt.node, typed, message),), (NotClear(message),))
+
+
+def _explained(engine: Engine, prompt: Open, topic: str) -> Explained:
+    if isinstance(prompt, AskCaution):
+        return Explained(topic, prompt.caution.text)
+    question = _question_at(engine, prompt)
+    if question is None:
+        return Explained(topic, "This was said besides; no question asks for it.")
+    reading = engine.content.readings[question.reading]
+    cautions = tuple(engine.content.cautions[item] for item in reading.cautions)
+    text = question.why if topic == "why" else question.how
+    return Explained(topic, text, cautions if topic == "how" else ())
+
+
+def _question_at(engine: Engine, prompt: AskQuestion | AskConfirmation) -> Question | None:
+    if isinstance(prompt, AskQuestion):
+        return prompt.question
+    wanted = prompt.finding.reading.id
+    return next((item for item in engine.tree.questions.values() if item.reading == wanted), None)
+
+
+def _choices(prompt: Open) -> tuple[str, ...]:
+    if isinstance(prompt, AskQuestion):
+        return tuple(choice.label for choice in prompt.reading.choices)
+    return ("yes", "no")
+
+
+def _drop(engine: Engine, case: Case) -> Turn:
+    waiting = case.offered[0]
+    reading = engine.content.readings[waiting.reading]
+    return Turn((Declined(waiting.reading, waiting.typed),), (NotTaken(reading, waiting.typed),))
+
+
+def _back(engine: Engine, case: Case, prompt: Prompt, typed: str) -> Turn:
+    if case.offered:
+        return _drop(engine, case)
+    if not case.answers:
+        return unclear(prompt, typed, "There is no answer to go back to yet.")
+    return _take_back(engine, tuple(case.answers)[-1], typed)
+
+
+def _change(engine: Engine, case: Case, prompt: Prompt, typed: str, named: str) -> Turn:
+    readings = [engine.content.readings[reading_id] for reading_id in case.answers]
+    matches = [reading for reading in readings if _is_called(reading, named)] or [
+        reading for reading in readings if _has_words(reading, named)
+    ]
+    if len(matches) == 1:
+        return _take_back(engine, matches[0].id, typed)
+    known = ", ".join(reading.name for reading in matches or readings)
+    what = "Which one" if matches else f'No answer so far is called "{named}". Which one'
+    return unclear(prompt, typed, f"{what}: {known or 'nothing answered yet'}?")
+
+
+def _take_back(engine: Engine, reading_id: str, typed: str) -> Turn:
+    reading = engine.content.readings[reading_id]
+    return Turn((TakenBack(reading_id, typed),), (TookBack(reading, typed),))
+
+
+def _is_called(reading: Reading, named: str) -> bool:
+    """Whether these are exactly the words for a reading."""
+    wanted = _plain(named)
+    return wanted in {_plain(word) for word in (reading.id, reading.name, *reading.spoken)}
+
+
+def _has_words(reading: Reading, named: str) -> bool:
+    """Whether all of the words, or beginnings of words, occur among those for a reading."""
+    wanted = _plain(named).split()
+    known = _plain(" ".join((reading.id, reading.name, *reading.spoken))).split()
+    # Their ends do not count: "late" is no plate.
+    return bool(wanted) and all(any(item.startswith(word) for item in known) for word in wanted)
+
+
+def _plain(words: str) -> str:
+    return " ".join(words.lower().replace("_", " ").replace("the ", "").split())
