@@ -17,7 +17,7 @@ from triage.dialogue.view import (
     Verdict,
 )
 from triage.physics.errors import PhysicsError
-from triage.tree.content import Cause, Content, Ending
+from triage.tree.content import Cause, Content, Ending, Reading
 
 SURE_AGAINST = 0.10
 """A path's causes less likely than this together are contradicted by the ranking (judged)."""
@@ -47,24 +47,44 @@ def conclude(
     """Return the path's conclusion beside what all findings together say."""
     ranked = rank_causes(content, findings.values())
     causes = ending.causes or shortlist(ending, ranked)
-    evidence_for, evidence_against = evidence_about(content, causes, findings.values())
     agreement = agreement_of(ending, ranked)
-    rival = next((item.cause for item in ranked if item.cause not in causes[:1]), None)
-    settling = (
-        settling_reading(content, causes[0], rival, findings)
-        if causes and rival and agreement is not Agreement.AGREE
-        else None
-    )
+    evidence_for, evidence_against = evidence_about(content, causes, findings.values())
     signs = {reading for cause in causes for reading in content.causes[cause].signs}
-    missing = (
+    missing = tuple(
         finding
         for finding in findings.values()
         if finding.verdict is Verdict.UNKNOWN and finding.reading.id in signs
     )
     return Conclusion(
-        ending, ending.causes, ranked, agreement, evidence_for, evidence_against,
-        tuple(missing), settling,
-    )  # fmt: skip
+        ending,
+        ending.causes,
+        ranked,
+        agreement,
+        evidence_for,
+        evidence_against,
+        missing,
+        _settling(content, causes, ranked, agreement, findings),
+    )
+
+
+def _settling(
+    content: Content,
+    causes: tuple[str, ...],
+    ranked: tuple[RankedCause, ...],
+    agreement: Agreement,
+    findings: Mapping[str, Finding],
+) -> Reading | None:
+    """Return the reading that would settle an open question between the two likeliest causes.
+
+    Where path and ranking disagree any reading may settle it. For an escalation only one that was
+    asked for and could not be had: others belong to parts of the call that were not reached.
+    """
+    if agreement is Agreement.DISAGREE:
+        return settling_reading(content, causes[0], ranked[0].cause, findings)
+    if agreement is Agreement.OPEN and len(causes) > 1:
+        missing = [key for key, item in findings.items() if item.verdict is Verdict.UNKNOWN]
+        return settling_reading(content, causes[0], causes[1], findings, among=missing)
+    return None
 
 
 def agreement_of(ending: Ending, ranked: tuple[RankedCause, ...]) -> Agreement:
@@ -83,10 +103,12 @@ def is_contradicted(conclusion: Conclusion) -> bool:
 
 
 def shortlist(ending: Ending, ranked: tuple[RankedCause, ...]) -> tuple[str, ...]:
-    """Return the likeliest causes an escalation is left with, within its own list if it has one."""
-    allowed = [
-        item.cause for item in ranked if not ending.shortlist or item.cause in ending.shortlist
-    ]
+    """Return the likeliest causes of those the ending is left with.
+
+    That is an escalation's own list, which may be empty: nothing is blamed there. A conclusion that
+    all readings contradict is left with any.
+    """
+    allowed = [item.cause for item in ranked if ending.causes or item.cause in ending.shortlist]
     return tuple(allowed[:LONGEST_SHORTLIST])
 
 
@@ -114,6 +136,8 @@ def _expected(content: Content, case: Case) -> tuple[Expected, ...]:
     expected = []
     for reading_id in AFTER_REPAIR:
         reading = content.readings[reading_id]
+        if reading.is_licensed and not case.is_licensed:
+            continue
         minute = reading.default_minute
         try:
             band = band_of(content, case, reading, None if minute is None else minute * 60.0)

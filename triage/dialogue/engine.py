@@ -258,7 +258,7 @@ class Engine:
         events: list[Event] = [answer]
         if answer.reading == ALTITUDE:
             # Before the altitude itself: the last answer is what "back" takes back.
-            events = [*self._reconverted(fold(events, case)), answer]
+            events = [*self.reconverted(fold(events, case)), answer]
         after = fold(events, case)
         finding = finding_of(self.content, after, answer.reading)
         echo = (Echo(finding, advice),) if finding else ()
@@ -336,8 +336,8 @@ class Engine:
             minute_s=minute_s, is_minute_assumed=is_assumed,
         )  # fmt: skip
 
-    def _reconverted(self, case: Case) -> list[Answered]:
-        """Pressures typed before the altitude was known, converted with the right barometer."""
+    def reconverted(self, case: Case) -> list[Answered]:
+        """Return the pressures given so far that read otherwise at the altitude of `case`."""
         again = [self._with_barometer(case, answer) for answer in case.answers.values()]
         return [answer for answer in again if answer != case.answers[answer.reading]]
 

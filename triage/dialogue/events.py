@@ -216,7 +216,7 @@ def event_from_data(kind: str, data: dict[str, Any]) -> Event:
     strange = sorted(set(data) - known)
     if strange:
         raise EventError(f'stored event "{kind}" has unknown field "{strange[0]}"')
-    values = {name: _from_plain(value) for name, value in data.items()}
+    values = {name: _from_plain(name, value) for name, value in data.items()}
     try:
         return cls(**values)
     except TypeError as error:
@@ -235,11 +235,12 @@ def _to_plain(value: Any) -> Any:
             return value
 
 
-def _from_plain(value: Any) -> Any:
+def _from_plain(name: str, value: Any) -> Any:
     match value:
         case list():
-            return tuple(_from_plain(item) for item in value)
+            return tuple(_from_plain("", item) for item in value)
         case dict():
-            return {name: _from_plain(item) for name, item in value.items()}
+            return {key: _from_plain(key, item) for key, item in value.items()}
         case _:
-            return math.inf if value == OPEN_CIRCUIT else value
+            # A person may type the same word; only a value is ever a number.
+            return math.inf if name == "value" and value == OPEN_CIRCUIT else value

@@ -41,17 +41,21 @@ def hazards_of(content: Content, case: Case, ending: Ending) -> frozenset[str]:
 
     A refrigerant nobody could name is treated as one that burns: the data plate decides on site.
     """
-    hazards = {*ALWAYS}
+    hazards = {*ALWAYS, *_burning(content, case)}
     for cause in _causes(content, ending):
         hazards.update(cause.hazards)
-    refrigerant = refrigerant_in_use(content, case)
-    if refrigerant is None:
-        hazards.add(FLAMMABLE["A3"])
-    else:
-        safety_class = REFRIGERANTS[refrigerant].safety_class
-        if safety_class in FLAMMABLE:
-            hazards.add(FLAMMABLE[safety_class])
     return frozenset(hazards)
+
+
+def applies(content: Content, case: Case, caution: Caution) -> bool:
+    """Return whether a caution met on the way belongs to this call.
+
+    One that warns of fire alone belongs only to a refrigerant of its own safety class.
+    """
+    fire = frozenset(FLAMMABLE.values())
+    if not fire.issuperset(caution.hazards):
+        return True
+    return bool(_burning(content, case).intersection(caution.hazards))
 
 
 def needs_licensed_caller(content: Content, ending: Ending) -> bool:
@@ -72,6 +76,12 @@ def seal_of(content: Content, case: Case, ending: Ending, cautions: Sequence[Cau
     }
     canonical = json.dumps(substance, sort_keys=True, ensure_ascii=True)
     return hashlib.sha256(canonical.encode()).hexdigest()[:16]
+
+
+def _burning(content: Content, case: Case) -> frozenset[str]:
+    refrigerant = refrigerant_in_use(content, case)
+    safety_class = "A3" if refrigerant is None else REFRIGERANTS[refrigerant].safety_class
+    return frozenset({FLAMMABLE[safety_class]}) if safety_class in FLAMMABLE else frozenset()
 
 
 def _causes(content: Content, ending: Ending) -> Iterable[Cause]:

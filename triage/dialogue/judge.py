@@ -207,6 +207,9 @@ def _worked_out(content: Content, case: Case, reading_id: str) -> float | str | 
         known: dict[str, Callable[[Machine], float | str | None]] = {
             "condenser_kind": lambda found: found.condenser.kind.value,
             "coil_nominal_voltage": lambda found: found.electrical.coil_nominal_voltage_v,
+            "receiver_vapor_feed_fitted": lambda found: (
+                "fitted" if found.has_receiver_vapor_feed else "not_fitted"
+            ),
             "vacuum_break_running": lambda found: None if found.has_vacuum_break else "not_fitted",
         }
         if reading_id in known:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 
 from triage.dialogue.view import Evidence, Finding, RankedCause, Verdict
 from triage.tree.content import Cause, Content, Reading
@@ -72,6 +72,8 @@ def evidence_about(
     out.
     """
     ours = [content.causes[cause] for cause in causes]
+    if not ours:
+        return (), ()
     others = [cause for cause in content.causes.values() if cause not in ours]
     measured = _measured(findings)
     sizes = group_sizes(measured)
@@ -88,9 +90,15 @@ def evidence_about(
 
 
 def settling_reading(
-    content: Content, one: str, other: str, known: Mapping[str, Finding]
+    content: Content,
+    one: str,
+    other: str,
+    known: Mapping[str, Finding],
+    among: Collection[str] | None = None,
 ) -> Reading | None:
     """Return the reading not yet had that best tells two causes apart, None if none does.
+
+    `among` limits the choice to these reading ids.
 
     Best is the greatest total variation distance between the two causes' outcome probabilities;
     under 0.3 a reading does not settle anything (judged).
@@ -98,6 +106,8 @@ def settling_reading(
     first, second = content.causes[one], content.causes[other]
     best: tuple[float, Reading | None] = (0.3, None)
     for reading_id in {**first.signs, **second.signs}:
+        if among is not None and reading_id not in among:
+            continue
         finding = known.get(reading_id)
         if finding is not None and finding.verdict is not Verdict.UNKNOWN:
             continue

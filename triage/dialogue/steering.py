@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from triage.dialogue.case import Case
+from triage.dialogue.case import Case, fold
 from triage.dialogue.events import Declined, Looked, Noted, NotUnderstood, Stopped, TakenBack
+from triage.dialogue.judge import ALTITUDE
 from triage.dialogue.reply import Control
 from triage.dialogue.view import (
     AskCaution,
@@ -95,7 +96,7 @@ def _back(engine: Engine, case: Case, prompt: Prompt, typed: str) -> Turn:
         return _drop(engine, case)
     if not case.answers:
         return unclear(prompt, typed, "There is no answer to go back to yet.")
-    return _take_back(engine, tuple(case.answers)[-1], typed)
+    return _take_back(engine, case, tuple(case.answers)[-1], typed)
 
 
 def _change(engine: Engine, case: Case, prompt: Prompt, typed: str, named: str) -> Turn:
@@ -104,15 +105,17 @@ def _change(engine: Engine, case: Case, prompt: Prompt, typed: str, named: str) 
         reading for reading in readings if _has_words(reading, named)
     ]
     if len(matches) == 1:
-        return _take_back(engine, matches[0].id, typed)
+        return _take_back(engine, case, matches[0].id, typed)
     known = ", ".join(reading.name for reading in matches or readings)
     what = "Which one" if matches else f'No answer so far is called "{named}". Which one'
     return unclear(prompt, typed, f"{what}: {known or 'nothing answered yet'}?")
 
 
-def _take_back(engine: Engine, reading_id: str, typed: str) -> Turn:
+def _take_back(engine: Engine, case: Case, reading_id: str, typed: str) -> Turn:
     reading = engine.content.readings[reading_id]
-    return Turn((TakenBack(reading_id, typed),), (TookBack(reading, typed),))
+    taken_back = TakenBack(reading_id, typed)
+    moved = engine.reconverted(fold([taken_back], case)) if reading_id == ALTITUDE else []
+    return Turn((*moved, taken_back), (TookBack(reading, typed),))
 
 
 def _is_called(reading: Reading, named: str) -> bool:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from triage.dialogue.case import Case
+from triage.dialogue.gate import applies
 from triage.dialogue.judge import finding_of
 from triage.dialogue.view import Finding
 from triage.tree.content import UNKNOWN, Content
@@ -58,9 +59,11 @@ def walk(graph: nx.DiGraph[str], content: Content, case: Case) -> Spot:
 
 
 def _is_caution_settled(content: Content, case: Case, caution: str, reading_id: str) -> bool:
-    """A caution is passed when answered, or when the reading behind it will not be asked."""
+    """A caution is passed when answered, if it does not apply, or if nothing is asked behind it."""
     key = (caution, "")
     if key in case.acknowledged or key in case.refused:
+        return True
+    if not applies(content, case, content.cautions[caution]):
         return True
     finding = finding_of(content, case, reading_id)
     return finding is not None and (finding.outcome == UNKNOWN or reading_id not in case.answers)
