@@ -206,8 +206,7 @@ def _chart_band(
     machine: Machine, conditions: Conditions, reading_id: str, minute_s: float | None
 ) -> Band | None:
     """Return the chart's range at these conditions, or None where the chart does not reach."""
-    usual_s = DEFAULT_MOMENT_S.get(reading_id)
-    if minute_s is not None and (usual_s is None or abs(minute_s - usual_s) > _CHART_MOMENT_S):
+    if minute_s is not None and not _is_chart_moment(machine, conditions, reading_id, minute_s):
         return None
     rows = [row for row in machine.chart if reading_id in row.ranges]
     found = _between_rows(rows, conditions, reading_id)
@@ -219,6 +218,21 @@ def _chart_band(
     limit = INSTRUMENT_LIMITS[reading_id](centre) if reading_id in INSTRUMENT_LIMITS else 0.0
     basis = Basis(BasisKind.CHART, machine.name, conditions, minute_s)
     return Band(max(0.0, low - limit), high + limit, centre, basis)
+
+
+def _is_chart_moment(
+    machine: Machine, conditions: Conditions, reading_id: str, minute_s: float
+) -> bool:
+    """Whether the chart's figure holds at this moment: near its usual one, or as the freeze ends.
+
+    A freeze that goes on longer than it should does not make its end another moment.
+    """
+    usual_s = DEFAULT_MOMENT_S.get(reading_id)
+    if usual_s is not None:
+        return abs(minute_s - usual_s) <= _CHART_MOMENT_S
+    rows = [row for row in machine.chart if "freeze_time" in row.ranges]
+    freeze_s = _between_rows(rows, conditions, "freeze_time")
+    return freeze_s is not None and minute_s >= freeze_s[0] - _CHART_MOMENT_S
 
 
 def _between_rows(

@@ -75,7 +75,7 @@ MACHINE_TOLERANCES: tuple[Tolerance, ...] = (
     Tolerance("compressor", "body_coupling_fraction", 0.20, 0.30, _F, _UNKNOWN),
     Tolerance("condenser", "conductance_w_per_k", 0.12, 0.30, _F, f"{_UNIT}, a little dust"),
     Tolerance("condenser", "least_condensing_temperature_k", 1.5, 3.0, _F, _UNIT, True),
-    Tolerance("condenser", "subcooling_k", 0.50, 0.60, _F, _UNKNOWN),
+    Tolerance("condenser", "subcooling_k", 0.35, 0.45, _F, _UNKNOWN),
     Tolerance("evaporator", "plate_conductance_w_per_m2_k", 0.10, 0.25, _F, _UNIT),
     Tolerance("evaporator", "plate_area_m2", 0.0, 0.30, _F, "judged: size not known"),
     Tolerance("evaporator", "ice_thickness_m", 0.05, 0.25, _F, f"{_UNIT}, bridge as set"),
