@@ -8,12 +8,15 @@ bad input; 3 content failed its proofs or cannot be read; 4 store unreachable or
 from __future__ import annotations
 
 import argparse
+import io
 import os
+import re
 import sys
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from difflib import get_close_matches
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from triage import __version__
 
@@ -33,18 +36,24 @@ _CODES = """exit codes: 0 done, 1 ended without a recommendation, 2 usage or bad
 
 
 class _Parser(argparse.ArgumentParser):
-    """Argument parser that names the nearest valid word for a mistyped one."""
+    """Argument parser that names the nearest valid word for a mistyped one.
+
+    `-20C` is a value to it, not an option.
+    """
+
+    def __init__(self, *arguments: Any, **options: Any) -> None:
+        super().__init__(*arguments, **options)
+        self._negative_number_matcher = re.compile(r"-\.?[0-9]")
 
     def error(self, message: str) -> NoReturn:
-        words = [action for action in self._actions if action.choices]
-        for action in words:
-            for choice in sys.argv[1:]:
-                if f"'{choice}'" in message:
-                    near = get_close_matches(choice, [str(item) for item in action.choices or ()])
-                    if near:
-                        message += f"\ndid you mean {near[0]}?"
+        refused = re.search(r"argument (\S+): invalid choice: '(.*?)'", message)
+        for action in self._actions if refused else ():
+            if refused and refused[1] in (action.metavar, *action.option_strings):
+                near = get_close_matches(refused[2], [str(item) for item in action.choices or ()])
+                if near:
+                    message += f"\ndid you mean {near[0]}?"
         self.print_usage(sys.stderr)
-        self.exit(BAD_INPUT, f"{self.prog}: {message}\n")
+        self.exit(BAD_INPUT, _shown(f"{self.prog}: {message}\n"))
 
 
 def build_parser() -> argparse.ArgumentParser:
@@ -171,7 +180,7 @@ def build_parser() -> argparse.ArgumentParser:
     demo = commands.add_parser(
         "demo", parents=[shared], help="play an invented call",
         description="Play an invented call from start to end, without typing. It is not stored. "
-        "Example: triage demo regulator_agent_us",
+        "Example: triage demo 01_receiver_vapor_feed_agent_us",
     )  # fmt: skip
     demo.add_argument("name", nargs="?", help="which call (default: the first)")
     demo.add_argument("--list", action="store_true", help="name the calls there are")
@@ -183,23 +192,57 @@ def build_parser() -> argparse.ArgumentParser:
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the command line and return its exit code."""
-    options = build_parser().parse_args(arguments)
-    run: Callable[[argparse.Namespace], int] = options.run
+    """Run the command line and return its exit code; nothing is raised."""
+    _steady_streams()
     try:
-        return run(options)
+        code = _run(arguments)
+        # Here and not when the interpreter ends: there a failed flush can only complain.
+        sys.stdout.flush()
     except KeyboardInterrupt:
         return INTERRUPTED
-    except BrokenPipeError:
-        # The reader went away (a pager, head); the last flush must not complain either.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except BrokenPipeError:  # the reader went away: a pager, head
+        _stop_writing()
         return DONE
     except Exception as error:  # noqa: BLE001 - the last border: every error becomes one line
         from triage.console.failures import exit_code_of
 
+        if isinstance(error, OSError):
+            _stop_writing()
         code, message = exit_code_of(error)
-        sys.stderr.write(f"triage: {message}\n")
-        return code
+        sys.stderr.write(_shown(f"triage: {message}\n"))
+    return code
+
+
+def _run(arguments: Sequence[str] | None) -> int:
+    try:
+        options = build_parser().parse_args(arguments)
+        run: Callable[[argparse.Namespace], int] = options.run
+        return run(options)
+    except SystemExit as left:
+        # argparse leaves so after its help or its error, rich where its reader went away.
+        if isinstance(left.__context__, BrokenPipeError):
+            raise BrokenPipeError from left
+        return left.code if isinstance(left.code, int) else DONE
+
+
+def _shown(message: str) -> str:
+    """Return `message` without control characters: it may quote a name or a file's text."""
+    return "".join(sign if sign.isprintable() or sign == "\n" else "?" for sign in message)
+
+
+def _steady_streams() -> None:
+    """Stand in for streams closed by whoever started us; never fail on a letter of the output."""
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, os.fdopen(os.open(os.devnull, os.O_RDWR), mode, encoding="utf-8"))
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")
+
+
+def _stop_writing() -> None:
+    """Send what is still to be flushed nowhere; output that failed once would fail again."""
+    with suppress(OSError, ValueError):  # a stream without a descriptor
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
 def _count(text: str) -> int:

@@ -12,6 +12,8 @@ from tests.console.conftest import Shown, Snapshot
 from triage.console.look import Look
 from triage.console.telling import sentence
 from triage.console.turns import TypedLine, shown_prompt, shown_remark, typed_margin
+from triage.dialogue.case import apply
+from triage.dialogue.events import Acknowledged, Refused
 from triage.dialogue.view import (
     Agreement,
     CaseSoFar,
@@ -134,9 +136,9 @@ def test_every_verdict_is_said_in_a_word(shown: Shown, verdict: Verdict) -> None
     finding = replace(sample.LOW_SUCTION, verdict=verdict)
     text = shown(shown_remark(Echo(finding), AGENT))
     words = {
-        Verdict.BELOW: "BELOW 28 to 42 psig",
+        Verdict.BELOW: "BELOW 28 psig (band 28 to 42 psig)",
         Verdict.WITHIN: "WITHIN 28 to 42 psig",
-        Verdict.ABOVE: "ABOVE 28 to 42 psig",
+        Verdict.ABOVE: "ABOVE 42 psig (band 28 to 42 psig)",
         Verdict.OUTSIDE: "NOT NORMAL",
         Verdict.NOTED: "24 psig",
         Verdict.UNKNOWN: "UNKNOWN",
@@ -151,19 +153,19 @@ def test_verdict_reads_the_same_with_and_without_color(shown: Shown) -> None:
 
 
 def test_suction_shows_its_dew_point_and_discharge_its_bubble_point(shown: Shown) -> None:
-    assert "(dew point)" in shown(shown_remark(Echo(sample.LOW_SUCTION), AGENT))
-    assert "(bubble point)" in shown(shown_remark(Echo(sample.GOOD_DISCHARGE), AGENT))
-    assert "point)" not in shown(shown_remark(Echo(sample.WARM_AIR), AGENT))
+    assert "Dew point of R-404A there: " in shown(shown_remark(Echo(sample.LOW_SUCTION), AGENT))
+    assert "Bubble point of R-404A" in shown(shown_remark(Echo(sample.GOOD_DISCHARGE), AGENT))
+    assert "point of" not in shown(shown_remark(Echo(sample.WARM_AIR), AGENT))
 
 
 def test_saturation_is_left_out_where_the_refrigerant_has_none(shown: Shown) -> None:
     finding = replace(sample.GOOD_DISCHARGE, value=sample.gauge_psi(2700.0), band=None)
-    assert "saturates" not in shown(shown_remark(Echo(finding), AGENT))
+    assert "point of" not in shown(shown_remark(Echo(finding), AGENT))
 
 
 def test_a_minute_nobody_said_is_marked_as_assumed(shown: Shown) -> None:
     assumed = " ".join(shown(shown_remark(Echo(sample.LOW_SUCTION), AGENT)).split())
-    assert "at minute 12 │ (you did not say; we assume)" in assumed
+    assert ", taken as minute │ 12." in assumed
     said = shown(shown_remark(Echo(sample.GOOD_DISCHARGE), AGENT))
     assert "at minute 6." in said
 
@@ -192,8 +194,37 @@ def test_withheld_card_holds_nothing_of_the_repair(shown: Shown) -> None:
     ):
         assert secret.lower() not in text.lower()
     assert sample.FEED_CAUSE.machine_state in text
-    assert "Cautions acknowledged: - Stored pressure." in text
-    assert "Cautions not acknowledged: - Falling ice." in text
+    assert "Cautions acknowledged, 1 of 2: - Stored pressure" in text
+    assert "Not reached: - Falling ice" in text
+    assert "start a new call" not in text
+
+
+def test_a_refused_caution_is_told_from_those_not_reached(shown: Shown) -> None:
+    case = apply(AGENT.case, Refused(sample.ICE_CAUTION.id, "no", "5ea1"))
+    end = replace(
+        sample.WITHHELD, cautions=((sample.ICE_CAUTION, False), (sample.PRESSURE_CAUTION, False))
+    )
+    card = shown_prompt(end, replace(AGENT, case=case))
+    text = " ".join(shown(card).replace("┃", " ").split())
+    assert "Refused: - Falling ice Not reached: - Stored pressure" in text
+    assert "When the caution can be kept, start a new call." in text
+
+
+def test_a_caution_met_on_the_way_is_marked_when_it_comes_again_at_the_gate(shown: Shown) -> None:
+    case = apply(AGENT.case, Acknowledged(sample.ICE_CAUTION.id, "yes", ""))
+    card = shown_prompt(sample.CAUTION_AT_THE_GATE, replace(AGENT, case=case))
+    assert "CAUTION 2 of 4: Once more: Falling ice" in shown(card)
+    assert "Once more" not in shown(shown_prompt(sample.CAUTION_AT_THE_GATE, AGENT))
+
+
+def test_the_agent_acknowledges_only_what_the_caller_says_will_be_kept_to(shown: Shown) -> None:
+    text = shown(shown_prompt(sample.CAUTION_ON_THE_WAY, AGENT)).replace("┃", " ")
+    assert (
+        "Read this out. Type yes when the caller says it is understood and will be kept to."
+        in " ".join(text.split())
+    )
+    at_gate = shown(shown_prompt(sample.CAUTION_AT_THE_GATE, AGENT))
+    assert "Read out. Type yes if understood and kept to; no withholds the repair." in at_gate
 
 
 def test_disagreement_of_the_two_ways_is_said_aloud(shown: Shown) -> None:

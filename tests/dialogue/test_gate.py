@@ -116,6 +116,14 @@ def test_licensed_repairs_are_withheld_from_an_unlicensed_caller_and_others_are_
         assert not any(gate.LICENSED_WORK.intersection(cause.hazards) for cause in causes)
 
 
+@pytest.mark.parametrize(
+    "claim", ["yep, I'm the manager", "yes, the owner", "I was licensed", "technician", "62 psi"]
+)
+def test_a_license_is_never_read_out_of_a_vague_line(claim: str) -> None:
+    case, _ = say(opened(), claim)
+    assert not case.is_licensed
+
+
 LINES: Sequence[str] = (
     "yes", "no", "back", "unknown", "change suction", "change qualification", "62 psi", "305 psi",
     "125 psi", "73 psi", "39 psi", "168 F", "14:20", "even", "running", "R-410A", "Gletsch R500",

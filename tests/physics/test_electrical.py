@@ -60,7 +60,7 @@ def test_the_data_plate_narrows_the_span() -> None:
     low, high, basis = coil_resistance_band(24.0)
     plate_low, plate_high, plate_basis = coil_resistance_band(24.0, 15.0)
     assert low < plate_low < 15.0 < plate_high < high
-    assert (basis, plate_basis) == ("typical for this voltage", "data plate")
+    assert (basis, plate_basis) == ("typical for this voltage", "about the rated resistance")
 
 
 @pytest.mark.parametrize("ohm", [-1.0, math.nan, -math.inf])

@@ -16,6 +16,8 @@ from triage.tree.where import content_folder
 TREE = "will_not_release"
 CALLS = 20_000
 
+FEED_FAULT, FEED_FITTED = "receiver_vapor_feed_failed", "receiver_vapor_feed_fitted"
+
 
 @pytest.fixture(scope="module")
 def content() -> Content:
@@ -75,3 +77,49 @@ def _check_ending(content: Content, causes: tuple[str, ...], known: dict[str, st
     if any("solenoid" in part or "hot_gas" in part for cause in causes
            for part in content.causes[cause].condemns):  # fmt: skip
         assert known["coil_voltage"] == "within"
+    if FEED_FAULT in causes:
+        assert known[FEED_FITTED] != "not_fitted"
+
+
+def test_on_a_machine_without_a_receiver_vapor_feed_nobody_tests_or_replaces_one(
+    content: Content,
+) -> None:
+    tree, plan = content.trees[TREE], plan_tree(content, TREE)
+    graph = build_graph(content, TREE)
+    chance = random.Random(20261126)
+    ends: set[str] = set()
+    for _ in range(CALLS // 10):
+        known = {
+            reading.id: (reading.normal or ("within",))[0] if reading.id in FREEZE_HEALTH else ""
+            for reading in content.readings.values()
+        }
+        known |= {"caller_qualification": "licensed", "complaint": "will_not_release"}
+        known |= {"harvest_suction_pressure": "below", FEED_FITTED: "not_fitted"}
+        known = {key: outcome for key, outcome in known.items() if outcome}
+        node: str | None = plan.start
+        while node is not None:
+            facts = plan.nodes[node]
+            if facts.kind is NodeKind.QUESTION:
+                reading = content.readings[tree.questions[node].reading]
+                assert reading.id != "manifold_test_result"
+                known.setdefault(reading.id, chance.choice(reading.outcomes))
+            if facts.kind is NodeKind.ENDING:
+                ends.add(node)
+                assert FEED_FAULT not in tree.endings[node].causes
+            node = next_node(graph, node, known)
+    assert {"low_pressures_without_feed", "low_suction_without_feed"} <= ends
+
+
+def test_what_touches_gas_or_live_parts_warns_of_a_flammable_refrigerant_first(
+    content: Content,
+) -> None:
+    touching = {"gauges_under_pressure", "live_measurement", "manifold_test_limits"}
+    warned = [item for item in content.readings.values() if touching.intersection(item.cautions)]
+    assert len(warned) > 5
+    for reading in warned:
+        assert reading.cautions[:2] == ("flammable_a3", "flammable_a2l")
+
+
+def test_advice_after_unknown_does_not_tell_to_say_unknown(content: Content) -> None:
+    questions = content.trees[TREE].questions.values()
+    assert not [item.id for item in questions if "say unknown" in item.if_unknown.lower()]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from triage.physics.machine import CondenserKind, Machine
+from triage.physics.pressure import barometric_pressure_pa
 from triage.physics.quantity import Dimension, UnitSystem, default_unit_of, parse_quantity
 from triage.tree.errors import nearest, quoted
 
@@ -14,10 +15,15 @@ class UsageError(Exception):
 
 
 def altitude_m(text: str | None) -> float:
-    """Return a site's height [m], sea level if none is given; raises QuantityError."""
+    """Return a site's height [m], sea level if none is given.
+
+    Raises QuantityError for what is no height and OutOfRange for one without an air pressure.
+    """
     if text is None:
         return 0.0
-    return parse_quantity(text, Dimension.LENGTH, None).si()
+    height_m = parse_quantity(text, Dimension.LENGTH, None).si()
+    barometric_pressure_pa(height_m)
+    return height_m
 
 
 def quantity_si(

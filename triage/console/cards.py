@@ -13,8 +13,11 @@ from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 from rich.table import Table
 from rich.text import Text
 
+from triage.console.evidence import evidence_lines
+from triage.console.figures import TELLS_NOTHING_IF_GENERIC
 from triage.console.look import Card, look_of, stack
-from triage.console.telling import CONTROL_WORDS, Telling, sentence, verdict_word, weight_word
+from triage.console.telling import CONTROL_WORDS, Telling, sentence, verdict_word
+from triage.dialogue.conclude import shortlist
 from triage.dialogue.view import (
     Agreement,
     AskCaution,
@@ -24,10 +27,12 @@ from triage.dialogue.view import (
     Evidence,
     Expected,
     Finding,
+    RankedCause,
     Recommended,
     Withheld,
 )
 from triage.dialogue.words import plain_text
+from triage.physics.bands import BasisKind
 from triage.tree.content import Caution
 
 RANKED_SHOWN = 3
@@ -42,22 +47,24 @@ _TABLE_WIDTH = 64
 def caution_card(prompt: AskCaution, telling: Telling) -> Card:
     """Return a caution that waits for its own acknowledgement."""
     title = plain_text(prompt.caution.title)
+    text = Text(plain_text(prompt.caution.text))
     if prompt.seal:
-        heading = f"CAUTION {prompt.number} of {prompt.of}: {title}"
-        refusal = "Typing no ends the call with the recommendation withheld."
-    else:
-        heading = f"CAUTION: {title}"
-        refusal = "Typing no leaves the reading behind it unknown."
-    read_out = (
-        "Read this out to the caller, then acknowledge" if telling.is_agent else "Acknowledge"
+        # Gate cautions come one after the other: what to type is said once, and short.
+        was_met = (prompt.caution.id, "") in telling.case.acknowledged
+        again = "Once more: " if was_met else ""
+        heading = f"CAUTION {prompt.number} of {prompt.of}: {again}{title}"
+        lead = "Read out. Type yes" if telling.is_agent else "Type yes"
+        closing = f"{lead} if understood and kept to; no withholds the repair."
+        return Card(heading, stack(text, Text(closing, style="triage.ask")), "triage.caution")
+    ask = (
+        "Read this out. Type yes when the caller says it is understood and will be kept to."
+        if telling.is_agent
+        else "Type yes if it is understood and you will keep to it."
     )
+    refusal = Text("Typing no leaves the reading behind it unknown.")
     return Card(
-        heading,
-        stack(
-            Text(plain_text(prompt.caution.text)),
-            Text(f"{read_out} by typing yes.", style="triage.ask"),
-            Text(refusal),
-        ),
+        f"CAUTION: {title}",
+        stack(text, Text(ask, style="triage.ask"), refusal),
         "triage.caution",
     )
 
@@ -91,7 +98,7 @@ def _recommendation(end: Recommended, telling: Telling) -> Card:
             *_listed("Verify after the repair", repair.verify),
             *_values_to_see(repair.expected_after_repair, telling),
             *_listed("Who must do it", repair.who),
-            *_titles("Cautions acknowledged", end.cautions),
+            *_titles(f"Cautions acknowledged, all {len(end.cautions)}", end.cautions),
             Text(
                 "The machine's data plate, its own chart and local codes win over this card.",
                 style="triage.hint",
@@ -103,18 +110,25 @@ def _recommendation(end: Recommended, telling: Telling) -> Card:
 
 def _withheld(end: Withheld, telling: Telling) -> Card:
     suspected = [telling.cause(cause) for cause in end.conclusion.causes]
+    said_no = {caution for caution, seal in telling.case.refused if seal}
+    acknowledged = [caution for caution, is_done in end.cautions if is_done]
+    refused = [caution for caution, _ in end.cautions if caution.id in said_no]
+    not_reached = [
+        caution for caution, is_done in end.cautions if not is_done and caution not in refused
+    ]
+    count = f"{len(acknowledged)} of {len(end.cautions)}"
     return Card(
         "RECOMMENDATION WITHHELD",
         stack(
             Text(sentence(plain_text(end.reason)), style="triage.ask"),
             *_listed("The readings point to", suspected),
-            *_evidence("What speaks for it", end.conclusion.evidence_for, telling),
+            *_evidence("Speaks for it", end.conclusion.evidence_for, telling),
             *_listed("Leave the machine so", end.machine_state),
             *_listed("Whom to call", (end.call_whom,) if end.call_whom else ()),
-            *_titles("Cautions acknowledged", (c for c, is_done in end.cautions if is_done)),
-            *_titles(
-                "Cautions not acknowledged", (c for c, is_done in end.cautions if not is_done)
-            ),
+            *_titles(f"Cautions acknowledged, {count}", acknowledged),
+            *_titles("Refused", refused),
+            *_titles("Not reached", not_reached),
+            Text("When the caution can be kept, start a new call.") if refused else None,
         ),
         "triage.stop",
     )
@@ -127,11 +141,7 @@ def _escalated(end: Escalated, telling: Telling) -> Card:
         stack(
             Text(sentence(plain_text(end.reason)), style="triage.ask"),
             Text(sentence(plain_text(end.ending.because))),
-            *_listed(
-                "Likeliest causes",
-                _ranked(end.conclusion, telling),
-                is_sentence=False,
-            ),
+            *_listed("Suspects, likeliest first", _left(end, telling), is_sentence=False),
             *_evidence("Readings that stand out", end.conclusion.evidence_for, telling),
             *_missing(end.conclusion, telling),
             *_listed(
@@ -149,31 +159,31 @@ def _values_to_see(expected: Iterable[Expected], telling: Telling) -> Iterator[R
     """Yield the bands to see after the repair, under what each group of them rests on."""
     groups: dict[str, list[str]] = {}
     for item in expected:
+        is_generic = item.band.basis.kind is BasisKind.ADAPTED
+        if is_generic and item.reading.id in TELLS_NOTHING_IF_GENERIC:
+            continue
         minute_s = item.band.basis.minute_s
         at = "" if minute_s is None else f" at minute {minute_s / 60.0:g}"
         words = f"{plain_text(item.reading.name)}{at}: {telling.band(item.band, item.reading)}"
-        groups.setdefault(telling.basis_at_any_minute(item.band), []).append(words)
+        basis = telling.basis_at_any_minute(item.band, item.reading.id)
+        groups.setdefault(basis, []).append(words)
     for basis, lines in groups.items():
-        yield from _listed(f"Values to see then, {basis}", lines, is_sentence=False)
+        yield from _listed(f"Values to see then ({basis})", lines, is_sentence=False)
 
 
 def _reasons(conclusion: Conclusion, telling: Telling) -> Iterator[RenderableType]:
     yield from _evidence("Speaks for it", conclusion.evidence_for, telling)
-    if conclusion.evidence_against:
-        yield from _evidence("Speaks against it", conclusion.evidence_against, telling)
-    else:
-        yield from _listed("Speaks against it", ("nothing that was measured",))
+    against = evidence_lines(conclusion.evidence_against, telling)
+    yield from _listed(
+        "Speaks against it", against or ("nothing that was measured",), is_sentence=False
+    )
     yield from _missing(conclusion, telling)
 
 
 def _evidence(
     heading: str, evidence: Iterable[Evidence], telling: Telling
 ) -> Iterator[RenderableType]:
-    yield from _listed(
-        heading,
-        (f"{weight_word(item)}: {telling.brief(item.finding)}" for item in evidence),
-        is_sentence=False,
-    )
+    yield from _listed(heading, evidence_lines(evidence, telling), is_sentence=False)
 
 
 def _missing(conclusion: Conclusion, telling: Telling) -> Iterator[RenderableType]:
@@ -203,16 +213,32 @@ def _two_ways(conclusion: Conclusion, telling: Telling) -> Iterator[RenderableTy
 
 
 def _ranked(conclusion: Conclusion, telling: Telling) -> list[str]:
+    return _likely(conclusion.ranked[:RANKED_SHOWN], telling)
+
+
+def _left(end: Escalated, telling: Telling) -> list[str]:
+    """Return the causes an escalation is left with, each with its probability.
+
+    Only those the ending itself names, or the two that contradict each other: the ranking alone
+    must not blame a harvest part on a freeze that is not known to be sound.
+    """
+    ranked = end.conclusion.ranked
+    left = set(shortlist(end.ending, ranked)) if end.ending.shortlist else set(end.ending.causes)
+    if end.ending.causes and ranked:
+        left.add(ranked[0].cause)
+    return _likely((item for item in ranked if item.cause in left), telling)
+
+
+def _likely(ranked: Iterable[RankedCause], telling: Telling) -> list[str]:
     return [
         f"{item.probability * 100:.0f} % {telling.cause(item.cause)}"
-        for item in conclusion.ranked[:RANKED_SHOWN]
+        for item in ranked
         if item.probability >= LEAST_SHOWN_PROBABILITY
     ]
 
 
 def _titles(heading: str, cautions: Iterable[Caution]) -> Iterator[RenderableType]:
-    titles = "; ".join(plain_text(caution.title) for caution in cautions)
-    yield from _listed(heading, (titles,) if titles else ())
+    yield from _listed(heading, (caution.title for caution in cautions), is_sentence=False)
 
 
 def _section(heading: str) -> Text:

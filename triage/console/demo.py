@@ -8,9 +8,12 @@ from datetime import UTC, datetime, timedelta
 from io import StringIO
 from pathlib import Path
 
+from rich.text import Text
+
 from triage.console.answers_file import AnswersFile, load_answers
 from triage.console.asked import UsageError, altitude_m
 from triage.console.call import SCRIPT, engine_of
+from triage.console.cards import Item
 from triage.console.desk import Desk
 from triage.console.look import ChatConsole, Look
 from triage.console.screen import screen_of
@@ -51,16 +54,22 @@ def play_demo(options: argparse.Namespace) -> int:
     """Play one demo call, list them, or render all of a folder; return the exit code."""
     content = checked_content(content_folder())
     if options.write is not None:
-        for answers_path in demo_calls(options.write):
+        written = list(demo_calls(options.write))
+        if not written:
+            raise UsageError(
+                f"there are no answers files (*.yaml) in {quoted(str(options.write))}; "
+                "name a folder of demo calls"
+            )
+        for answers_path in written:
             rendered = render_call(content, load_answers(answers_path, content), answers_path.stem)
             answers_path.with_suffix(".txt").write_text(rendered, encoding="utf-8")
         return 0
     calls = {path.stem: path for path in demo_calls(demo_folder())}
     console = screen_of(options)
     if options.list:
-        width = max(map(len, calls), default=0)
         for name, path in calls.items():
-            console.print(f"{name:<{width}}  {load_answers(path, content).about}")
+            console.print(Text(name))
+            console.print(Item(load_answers(path, content).about, "  "))
         return 0
     name = options.name or next(iter(calls), "")
     if name not in calls:

@@ -6,12 +6,20 @@ import argparse
 import json
 import sys
 from collections.abc import Iterator
+from functools import lru_cache
 
 from rich.table import Table
 from rich.text import Text
 
 from triage.console.asked import UsageError, altitude_m, machine_named, quantity_si
 from triage.console.call import content_of
+from triage.console.figures import (
+    CONDENSER_WORDS,
+    TELLS_NOTHING_IF_GENERIC,
+    at_any_minute,
+    basis_of,
+    shown,
+)
 from triage.console.screen import screen_of
 from triage.dialogue.words import plain_text
 from triage.physics.bands import (
@@ -30,7 +38,6 @@ from triage.physics.quantity import (
     UnitSystem,
     default_unit_of,
     dimension_of,
-    format_quantity,
 )
 from triage.physics.refrigerant import find_refrigerant
 from triage.physics.units import unit_of
@@ -39,6 +46,9 @@ from triage.tree.content import Content, Reading, ReadingKind
 
 MANIFOLD_WINDOW = "manifold_window"
 """Key of the low-side window of the confirming test among the bands."""
+
+_OF_THE_COIL = frozenset({"coil_voltage", "coil_resistance"})
+"""Each coil says itself what it is made for; there is no typical one."""
 
 _USUAL_AIR, _USUAL_WATER = "70 F", "60 F"
 
@@ -53,25 +63,51 @@ def print_expected(options: argparse.Namespace) -> int:
     machine = _machine(options, content)
     conditions = _conditions(options, system, barometer_pa)
     bands = list(expected_bands(content, machine, conditions))
+    missing = not_computed(content, machine, conditions)
     if options.json:
-        _print_json(machine, bands, system, barometer_pa)
+        _print_json(machine, bands, missing, system, barometer_pa)
         return 0
     console = screen_of(options)
-    console.print(Text(plain_text(f"{machine.name}, {machine.refrigerant}")))
+    is_on_file = options.machine is not None
+    console.print(Text(plain_text(_heading(machine, is_on_file=is_on_file))))
     table = Table(box=None, pad_edge=False, header_style="triage.heading")
     for heading in ("reading", "from", "to", "minute"):
         table.add_column(heading, justify="left" if heading == "reading" else "right")
+    left_out = _left_out(machine, is_on_file=is_on_file)
+    bands = [item for item in bands if item[0] not in left_out]
     for _, name, kind, minute, band in bands:
         low, high = (
-            format_quantity(value, dimension_of(kind.value), system, barometer_pa)
+            shown(value, dimension_of(kind.value), system, barometer_pa)
             for value in (band.low, band.high)
         )
         table.add_row(name, low, high, "" if minute is None else f"{minute:g}")
     console.print(table)
-    for words in dict.fromkeys(basis_words(band.basis, system) for *_, band in bands):
+    bases = (
+        basis_of(at_any_minute(band), key, system, is_on_file=is_on_file) for key, *_, band in bands
+    )
+    for words in dict.fromkeys(bases):
         console.print(Text(f"Basis: {words}"))
+    for reason in dict.fromkeys(missing.values()):
+        names = ", ".join(content.readings[key].name for key in missing if missing[key] == reason)
+        console.print(Text(plain_text(f"Not computed: {names}. {reason}")))
     console.print("The data plate and the machine's own chart win over these figures.")
     return 0
+
+
+def _heading(machine: Machine, *, is_on_file: bool) -> str:
+    if is_on_file:
+        return f"{machine.name}, {machine.refrigerant}"
+    kind = CONDENSER_WORDS[machine.condenser.kind]
+    return f"A typical {kind} {machine.refrigerant} machine (none on file named)"
+
+
+def _left_out(machine: Machine, *, is_on_file: bool) -> frozenset[str]:
+    """Return the readings whose band would tell nothing, or of a part that is not fitted."""
+    left_out = TELLS_NOTHING_IF_GENERIC if machine.is_generic else frozenset()
+    if not is_on_file:
+        return left_out | _OF_THE_COIL
+    has_feed = machine.harvest.feed_flow_area_m2 > 0.0
+    return left_out if has_feed else left_out | {MANIFOLD_WINDOW}
 
 
 def expected_bands(
@@ -79,8 +115,8 @@ def expected_bands(
 ) -> Iterator[tuple[str, str, ReadingKind, float | None, Band]]:
     """Yield id, name, kind, minute and band of every reading a band exists for."""
     for reading in content.readings.values():
-        band = _band(machine, conditions, reading)
-        if band is not None:
+        band = _band(machine, conditions, reading) if reading.is_banded else None
+        if isinstance(band, Band):
             yield reading.id, reading.name, reading.kind, reading.default_minute, band
     yield (
         MANIFOLD_WINDOW,
@@ -91,16 +127,26 @@ def expected_bands(
     )
 
 
-def _band(machine: Machine, conditions: Conditions, reading: Reading) -> Band | None:
-    if not reading.is_banded:
-        return None
+def not_computed(content: Content, machine: Machine, conditions: Conditions) -> dict[str, str]:
+    """Return why there is no band, by id, for the readings that should have one."""
+    bands = {
+        reading.id: _band(machine, conditions, reading)
+        for reading in content.readings.values()
+        if reading.is_banded
+    }
+    return {key: reason for key, reason in bands.items() if isinstance(reason, str)}
+
+
+@lru_cache(maxsize=256)
+def _band(machine: Machine, conditions: Conditions, reading: Reading) -> Band | str:
+    """Return the band of a reading, or why there is none at these conditions."""
     minute = reading.default_minute
     try:
         return expected_band(
             machine, conditions, reading.id, None if minute is None else minute * 60.0
         )
-    except PhysicsError:
-        return None
+    except PhysicsError as error:
+        return str(error)
 
 
 def _machine(options: argparse.Namespace, content: Content) -> Machine:
@@ -132,6 +178,17 @@ def _conditions(options: argparse.Namespace, system: UnitSystem, barometer_pa: f
 
 
 def _list_machines(options: argparse.Namespace, content: Content) -> int:
+    if options.json:
+        machines = {
+            machine.id: {
+                "name": machine.name,
+                "refrigerant": machine.refrigerant,
+                "condenser": machine.condenser.kind.value,
+            }
+            for machine in content.machines.values()
+        }
+        sys.stdout.write(json.dumps({"machines": machines}, indent=2, ensure_ascii=False) + "\n")
+        return 0
     console = screen_of(options)
     table = Table(box=None, pad_edge=False, header_style="triage.heading")
     for heading in ("machine", "name", "refrigerant", "condenser"):
@@ -155,6 +212,7 @@ def _list_machines(options: argparse.Namespace, content: Content) -> int:
 def _print_json(
     machine: Machine,
     bands: list[tuple[str, str, ReadingKind, float | None, Band]],
+    missing: dict[str, str],
     system: UnitSystem,
     barometer_pa: float,
 ) -> None:
@@ -165,7 +223,7 @@ def _print_json(
 
     json.dump(
         {
-            "machine": machine.id,
+            "machine": None if machine.is_generic else machine.id,
             "refrigerant": machine.refrigerant,
             "bands": {
                 key: {
@@ -178,6 +236,7 @@ def _print_json(
                 }
                 for key, _, kind, minute, band in bands
             },
+            "not_computed": missing,
         },
         sys.stdout,
         indent=2,

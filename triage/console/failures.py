@@ -35,6 +35,11 @@ def exit_code_of(error: Exception) -> tuple[int, str]:
     for kind, code in _CODES:
         if isinstance(error, kind):
             return code, str(error)
+    if isinstance(error, OSError):
+        reason = error.strerror or type(error).__name__
+        if error.filename is None:
+            return 2, f"the output cannot be written ({reason}); make room or send it elsewhere"
+        return 2, f"{error.filename}: {reason}; name one that can be used"
     return 1, (
         f"something went wrong inside the program ({type(error).__name__}); every answer given "
         f"so far is kept. {_logged(error)}"

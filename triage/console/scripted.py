@@ -6,7 +6,6 @@ from triage.console.answers_file import AnswersFile
 from triage.console.desk import Desk
 from triage.dialogue.judge import ALTITUDE
 from triage.dialogue.view import (
-    END_PROMPTS,
     AskCaution,
     AskConfirmation,
     AskQuestion,
@@ -83,12 +82,11 @@ class Script:
 
 
 def run_script(desk: Desk, script: Script, notes: tuple[str, ...] = ()) -> None:
-    """Say the whole script at `desk`, until the call ends."""
+    """Say the whole script at `desk`, until the call ends or a text of it stops the call."""
     for note in notes:
         desk.say(f"note {note}")
     for _ in range(_MOST_TURNS):
-        prompt = desk.prompt
-        if isinstance(prompt, END_PROMPTS):
+        if desk.is_over:
             return
-        desk.say(script.line(prompt))
+        desk.say(script.line(desk.prompt))
     raise RuntimeError(f"the script did not end within {_MOST_TURNS} turns")

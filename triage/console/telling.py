@@ -6,15 +6,31 @@ Everything here returns plain strings already cleaned of control characters.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
+from triage.console.figures import (
+    AIR,
+    WATER,
+    at_any_minute,
+    basis_of,
+    between,
+    other_system,
+    shown,
+    shown_both,
+)
 from triage.dialogue.case import Case
-from triage.dialogue.judge import barometric_pressure_of, manifold_window_of, refrigerant_in_use
-from triage.dialogue.view import Evidence, Finding, Source, Verdict
+from triage.dialogue.judge import (
+    barometric_pressure_of,
+    manifold_window_of,
+    number,
+    refrigerant_in_use,
+    word,
+)
+from triage.dialogue.view import Finding, Source, Verdict
 from triage.dialogue.words import plain_text
-from triage.physics.bands import Band, basis_words
+from triage.physics.bands import Band
 from triage.physics.errors import PhysicsError
-from triage.physics.quantity import Dimension, UnitSystem, format_both, format_quantity
+from triage.physics.quantity import Dimension, UnitSystem
 from triage.physics.units import NOUNS
 from triage.tree.content import UNKNOWN, Choice, Content, Question, Reading, ReadingKind, Stage
 
@@ -22,12 +38,6 @@ AGENT = "agent"
 
 CONFIRMING_TEST = "manifold_test_result"
 """The reading whose question shows a window to stay inside."""
-
-STRONG_WEIGHT = 1.6
-"""Natural log of odds moved fivefold: called strong (judged)."""
-
-CLEAR_WEIGHT = 0.7
-"""Natural log of odds moved twofold: called clear, less is called slight (judged)."""
 
 CONTROL_WORDS: Mapping[str, str] = {
     "back": "take the last answer back",
@@ -114,7 +124,7 @@ class Telling:
             return self._label(reading, value)
         if reading.kind not in _NUMBER_KINDS:
             return plain_text(str(value))
-        return format_both(
+        return shown_both(
             value, Dimension(reading.kind.value), self.units, barometric_pressure_of(self.case)
         )
 
@@ -126,39 +136,47 @@ class Telling:
 
     def brief(self, finding: Finding) -> str:
         """Return a finding in one breath: name, value in the caller's units, verdict."""
+        words = self.named_value(finding)
+        return words if finding.verdict is Verdict.NOTED else f"{words}, {self.verdict(finding)}"
+
+    def named_value(self, finding: Finding) -> str:
+        """Return name and value in the caller's units alone: `suction pressure 62 psig`."""
         reading, value = finding.reading, finding.value
         name = plain_text(reading.name)
         if isinstance(value, str) or value is None or reading.kind not in _NUMBER_KINDS:
-            words = f"{name}: {self.value(reading, value)}"
-        else:
-            words = f"{name} {self._single(value, reading)}"
-        return words if finding.verdict is Verdict.NOTED else f"{words}, {self.verdict(finding)}"
+            return f"{name}: {self.value(reading, value)}"
+        return f"{name} {self._single(value, reading)}"
 
     def band(self, band: Band, reading: Reading) -> str:
         """Return a band in the caller's units: `66 to 80 psig`."""
-        low, high = (self._single(limit, reading) for limit in (band.low, band.high))
-        if low == high:
-            return low
-        low_number, _, low_unit = low.rpartition(" ")
-        high_number, _, high_unit = high.rpartition(" ")
-        if low_unit == high_unit and " " not in low_number + high_number:
-            return f"{low_number} to {high}"
-        return f"{low} to {high}"
+        dimension = Dimension(reading.kind.value)
+        return between(band, dimension, self.units, barometric_pressure_of(self.case))
 
-    def basis(self, band: Band) -> str:
-        """Return what a band rests on."""
-        return plain_text(basis_words(band.basis, self.units))
+    def basis(self, band: Band, reading_id: str) -> str:
+        """Return what the band of a reading rests on."""
+        unknown = [each for each in (AIR, WATER) if number(self.content, self.case, each) is None]
+        is_on_file = word(self.case, "machine") in self.content.machines
+        return plain_text(
+            basis_of(band, reading_id, self.units, is_on_file=is_on_file, unknown=unknown)
+        )
 
-    def basis_at_any_minute(self, band: Band) -> str:
+    def basis_at_any_minute(self, band: Band, reading_id: str) -> str:
         """Return what a band rests on but for its moment, so that bands can share the words."""
-        return plain_text(basis_words(replace(band.basis, minute_s=None), self.units))
+        return self.basis(at_any_minute(band), reading_id)
 
     def verdict(self, finding: Finding) -> str:
-        """Return the verdict with its band: `BELOW 66 to 80 psig`, or the verdict alone."""
-        word = verdict_word(finding)
-        if finding.band is not None:
-            return f"{word} {self.band(finding.band, finding.reading)}"
-        return word
+        """Return the verdict with the limit passed: `BELOW 66 psig (band 66 to 80 psig)`."""
+        said, band = verdict_word(finding), finding.band
+        if band is None:
+            return said
+        limits = self.band(band, finding.reading)
+        match finding.verdict:
+            case Verdict.BELOW:
+                return f"{said} {self._single(band.low, finding.reading)} (band {limits})"
+            case Verdict.ABOVE:
+                return f"{said} {self._single(band.high, finding.reading)} (band {limits})"
+            case _:
+                return f"{said} {limits}"
 
     def saturation(self, finding: Finding) -> str:
         """Return the saturation temperature that belongs to a pressure, "" where there is none.
@@ -181,10 +199,10 @@ class Telling:
                 saturated_k = properties.dew_temperature_k(value)
         except PhysicsError:
             return ""
-        degrees = format_both(
+        degrees = shown_both(
             saturated_k, Dimension.TEMPERATURE, self.units, barometric_pressure_of(self.case)
         )
-        return f"{refrigerant} saturates at {degrees} ({'bubble' if is_discharge else 'dew'} point)"
+        return f"{'bubble' if is_discharge else 'dew'} point of {refrigerant} there: {degrees}"
 
     def window(self, reading: Reading) -> str:
         """Return between which low-side pressures the confirming test is held; "" for others."""
@@ -195,13 +213,13 @@ class Telling:
             return (
                 "No window can be computed for this call, so do not start the test: answer unknown."
             )
-        limits = " to ".join(
-            format_both(
-                limit, Dimension.GAUGE_PRESSURE, self.units, barometric_pressure_of(self.case)
-            )
-            for limit in (band.low, band.high)
+        barometer_pa = barometric_pressure_of(self.case)
+        first, second = (
+            between(band, Dimension.GAUGE_PRESSURE, system, barometer_pa)
+            for system in (self.units, other_system(self.units))
         )
-        return f"Window for the low side: {limits}; {self.basis(band)}."
+        basis = self.basis(band, CONFIRMING_TEST)
+        return f"Window for the low side: {first} ({second}); {basis}."
 
     def reason(self, finding: Finding) -> str:
         """Return why a value or verdict is missing, "" if nothing was said."""
@@ -228,6 +246,8 @@ class Telling:
         us, si = _examples(reading)
         first, second = (si, us) if self.units is UnitSystem.SI else (us, si)
         line = f"Answer: {NOUNS[Dimension(reading.kind.value)]}, such as {first} or {second}; "
+        if minute is None and reading.kind is ReadingKind.GAUGE_PRESSURE:
+            return (f'{line}or unknown. Add the minute: "at 12 min"',)
         if minute is None:
             return (f"{line}or unknown",)
         phase = "harvest" if stage is Stage.HARVEST else "freeze"
@@ -241,7 +261,7 @@ class Telling:
         return plain_text(machine.name if machine else value)
 
     def _single(self, value: float, reading: Reading) -> str:
-        return format_quantity(
+        return shown(
             value, Dimension(reading.kind.value), self.units, barometric_pressure_of(self.case)
         )
 
@@ -290,21 +310,12 @@ def _examples(reading: Reading) -> tuple[str, str]:
 
 
 def moment(finding: Finding) -> str:
-    """Return when a reading was taken: `, at minute 12 (you did not say; we assume)`, or ""."""
+    """Return when a reading was taken: `, at minute 12`, `, taken as minute 12`, or ""."""
     if finding.minute_s is None or finding.value is None:
         return ""
     minutes, seconds = divmod(round(finding.minute_s), 60)
     at = f"{minutes}" if seconds == 0 else f"{minutes}:{seconds:02d}"
-    assumed = " (you did not say; we assume)" if finding.is_minute_assumed else ""
-    return f", at minute {at}{assumed}"
-
-
-def weight_word(evidence: Evidence) -> str:
-    """Return how much a finding counts: strong, clear or slight."""
-    weight = abs(evidence.weight)
-    if weight >= STRONG_WEIGHT:
-        return "strong"
-    return "clear" if weight >= CLEAR_WEIGHT else "slight"
+    return f", taken as minute {at}" if finding.is_minute_assumed else f", at minute {at}"
 
 
 def sentence(words: str) -> str:

@@ -11,6 +11,7 @@ from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 from rich.text import Text
 
 from triage.console.chat import shown_next
+from triage.console.figures import shown
 from triage.console.look import Card, Margin, Prose, stack
 from triage.console.telling import Telling, sentence
 from triage.console.turns import TypedLine, shown_prompt, shown_remark
@@ -44,6 +45,7 @@ from triage.dialogue.view import (
     Verdict,
 )
 from triage.dialogue.words import plain_text
+from triage.physics.quantity import Dimension, UnitSystem
 from triage.tree.content import UNKNOWN, Reading
 
 if TYPE_CHECKING:
@@ -101,7 +103,8 @@ class Transcript:
     ) -> Iterator[RenderableType]:
         by = f" by {event.agent}" if event.agent else ""
         if isinstance(event, Started):
-            words = f"Call started{by}: {event.voice} voice, {event.units} units."
+            words = f"Call started{by}: {event.voice} voice, {event.units.upper()} units"
+            words += f"{_site(event)}."
         else:
             words = f"Call resumed{by}."
         if not is_live:
@@ -181,6 +184,13 @@ class Transcript:
 
     def _telling(self, case: Case) -> Telling:
         return Telling(self.engine.content, case)
+
+
+def _site(event: Started) -> str:
+    """Return how high the site lies, "" at sea level."""
+    if abs(event.altitude_m) < 1.0:
+        return ""
+    return f", site at {shown(event.altitude_m, Dimension.LENGTH, UnitSystem(event.units))}"
 
 
 def _unjudged(reading: Reading, event: Answered) -> Finding:

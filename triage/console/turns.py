@@ -143,7 +143,9 @@ class EchoTurn:
         if finding.verdict is not Verdict.NOTED and finding.value is not None:
             yield VerdictLine(finding, telling)
         if finding.band is not None:
-            yield Text(sentence(telling.basis(finding.band)), style="triage.hint")
+            yield Text(
+                sentence(telling.basis(finding.band, finding.reading.id)), style="triage.hint"
+            )
         reason = telling.reason(finding)
         if reason:
             yield Text(sentence(f"Why: {reason}"))
@@ -238,9 +240,9 @@ def shown_remark(remark: Remark, telling: Telling) -> RenderableType:
         case HelpWanted(choices):
             return Margin("help", help_lines(choices))
         case CautionAnswered(caution, is_acknowledged):
-            word = "acknowledged" if is_acknowledged else "REFUSED"
+            word = "Acknowledged" if is_acknowledged else "REFUSED"
             style = "triage.good" if is_acknowledged else "triage.stop"
-            words = Text.assemble(f"Caution {plain_text(caution.title)}: ", (word, style), ".")
+            words = Text.assemble((word, style), f": {sentence(plain_text(caution.title))}")
             return Margin("heard", words)
         case StoppedHere():
             return Margin("stop", Text("Stopped here. Every answer so far is kept."))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -71,7 +71,9 @@ def take_apart(
     if isinstance(whole, Control | Unknown) or read_control(plain) or len(plain) > LONGEST_ANSWER:
         return Breath((), plain)
     if isinstance(whole, Value):
-        return Breath((Part(readings[0].id, plain, whole),), "")
+        only = Breath((Part(readings[0].id, plain, whole),), "")
+        # "Gletsch R500, R-410A": a name found in a longer line leaves the rest to be looked at.
+        return only if _is_measured(readings[0]) else reader.with_more(plain, whole) or only
     pieces = [small for piece in _pieces(plain) for small in reader.split_at_labels(piece)]
     for piece in pieces[:MOST_PIECES]:
         reader.take(piece)
@@ -168,6 +170,23 @@ class _Reader:
         parts = sorted(self.parts.values(), key=lambda part: part.reading != first)
         return Breath(tuple(parts), ", ".join(self.leftover))
 
+    def with_more(self, line: str, whole: Value) -> Breath | None:
+        """Return the breath of a line that answers the question and says a figure or name besides.
+
+        None if it says nothing besides: another choice is not looked for in an explanation.
+        """
+        for piece in _pieces(line)[:MOST_PIECES]:
+            self.take(piece)
+        first, *others = self.breath().parts or (Part("", "", whole),)
+        choices = {item.id for item in self.readings if item.kind is ReadingKind.CHOICE}
+        is_answered = first.reading == self.readings[0].id and first.value == replace(
+            whole, typed=first.text
+        )
+        is_more = bool(others) and all(
+            isinstance(part.value, Value) and part.reading not in choices for part in others
+        )
+        return self.breath() if is_answered and is_more else None
+
     def split_at_labels(self, piece: _Piece) -> list[_Piece]:
         """Cut `suction 62 head 305` or `62 suction 305 head` where one reading ends."""
         marks = self._labels(piece.text, is_with_numbers=True)
@@ -192,7 +211,7 @@ class _Reader:
         """Add what `piece` says to the parts, or the piece to the leftover."""
         labels = self._labels(piece.text)
         candidates = self._candidates(piece.text, labels)
-        if not labels and self._extends_last(piece):
+        if not labels and (self._take_from_plate(piece) or self._extends_last(piece)):
             return
         if candidates and self._take_first_fit(piece, candidates, labels):
             return
@@ -241,6 +260,16 @@ class _Reader:
         before, reading = self.last
         joined = _Piece(piece.line, before.start, piece.end)
         return self._add(joined, reading)
+
+    def _take_from_plate(self, piece: _Piece) -> bool:
+        """Take a machine or refrigerant named in full: neither is the rest of another answer."""
+        return any(
+            reading.kind in (ReadingKind.MACHINE, ReadingKind.REFRIGERANT)
+            and reading.id not in self.parts
+            and self._is_named(piece.text, reading)
+            and self._add(piece, reading)
+            for reading in self.readings
+        )
 
     def _take_by_name(self, piece: _Piece) -> bool:
         """Take a machine, a refrigerant or a choice named in full without its reading's name."""

@@ -31,6 +31,7 @@ from triage.dialogue.judge import (
     ALTITUDE,
     barometric_pressure_of,
     finding_of,
+    fitting,
     judge,
     minute_of,
 )
@@ -95,6 +96,7 @@ class Engine:
 
     def prompt(self, case: Case) -> Prompt:
         """Return the one thing the call waits for now, or how it ended."""
+        case = fitting(self.content, case)
         opening = self.tree.questions.get(self.tree.start)
         if opening is not None and not case.answers and not case.offered:
             reading = self.content.readings[opening.reading]
@@ -118,6 +120,7 @@ class Engine:
 
     def findings(self, case: Case) -> tuple[Finding, ...]:
         """Return what is known, in the order of the path, then what was volunteered besides."""
+        case = fitting(self.content, case)
         if not case.answers:
             return ()
         found = dict(walk(self.graph, self.content, case).findings)
@@ -143,6 +146,7 @@ class Engine:
         The first event is the line itself.
         """
         typed = plain_text(text)
+        case = fitting(self.content, case)
         turn = self._turn(case, self.prompt(case), typed)
         return Turn((Said(typed), *turn.events), turn.remarks)
 
@@ -183,6 +187,9 @@ class Engine:
             answer = Answered(prompt.reading.id, typed, None, reply.reason)
             return self._taken(case, answer, prompt.question.if_unknown)
         parts, leftover = self._parts(case, prompt, typed)
+        if isinstance(reply, Unclear) and any(map(_claims_license, parts)):
+            # "yep, I'm the manager": a claim to be licensed is never picked out of a longer line.
+            return unclear(prompt, typed, reply.message)
         if len(parts) > 1 or (parts and parts[0].reading != prompt.reading.id):
             return self._breath(case, prompt, parts, leftover, typed)
         if isinstance(reply, Value):
@@ -352,3 +359,11 @@ class Engine:
 
 def _offered(answers: Sequence[Answered], doubt: str = "") -> Offered:
     return Offered(tuple(map(asdict, answers)), doubt)
+
+
+def _claims_license(part: Part) -> bool:
+    return (
+        part.reading == QUALIFICATION
+        and isinstance(part.value, Value)
+        and part.value.value == LICENSED
+    )

@@ -17,9 +17,10 @@ from triage.physics.bands import (
     manifold_window,
     typical_machine,
 )
-from triage.physics.errors import PhysicsError
+from triage.physics.errors import OutOfRange, PhysicsError
 from triage.physics.machine import CondenserKind, Machine
 from triage.physics.pressure import barometric_pressure_pa
+from triage.physics.refrigerant import REFRIGERANTS
 from triage.physics.virtual_machine import Conditions
 from triage.tree.content import UNKNOWN, Content, Question, Reading, ReadingKind
 
@@ -29,6 +30,35 @@ NO_VOLTAGE_SHARE = 0.1
 """Share of the nominal voltage under which a coil has none: induced voltage only (judged)."""
 
 _NO_MACHINE = "neither the machine nor its refrigerant is known, so there is nothing to judge by"
+
+
+def fitting(content: Content, case: Case) -> Case:
+    """Return `case` without what this content does not know: it was edited since the call began.
+
+    Such a reading is open again, so a resumed call asks anew instead of failing.
+    """
+    if all(_fits(content, answer) for answer in (*case.answers.values(), *case.offered)):
+        return case
+    return replace(
+        case,
+        answers={key: item for key, item in case.answers.items() if _fits(content, item)},
+        offered=tuple(item for item in case.offered if _fits(content, item)),
+    )
+
+
+def _fits(content: Content, answer: Answered) -> bool:
+    reading = content.readings.get(answer.reading)
+    if reading is None or answer.value is None:
+        return reading is not None
+    match reading.kind:
+        case ReadingKind.CHOICE:
+            return answer.value in reading.outcomes
+        case ReadingKind.MACHINE:
+            return answer.value in content.machines
+        case ReadingKind.REFRIGERANT:
+            return answer.value in REFRIGERANTS
+        case _:
+            return isinstance(answer.value, float)
 
 
 def finding_of(content: Content, case: Case, reading_id: str) -> Finding | None:
@@ -169,7 +199,11 @@ def barometric_pressure_of(case: Case) -> float:
     """Return the local barometric pressure [Pa] at the site's altitude."""
     answer = case.answers.get(ALTITUDE)
     altitude_m = answer.value if answer and isinstance(answer.value, float) else case.altitude_m
-    return barometric_pressure_pa(altitude_m)
+    try:
+        return barometric_pressure_pa(altitude_m)
+    except OutOfRange as error:
+        # A height nobody works at was asked about and confirmed; the call must go on all the same.
+        return barometric_pressure_pa(min(max(altitude_m, error.least), error.greatest))
 
 
 def minute_of(question: Question | None, reading: Reading) -> float | None:

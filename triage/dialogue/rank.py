@@ -22,6 +22,9 @@ NORMAL_OUTCOME_PROBABILITY = 0.9
 LEAST_PROBABILITY = 0.02
 """No single outcome is held more unlikely than this: readings are misread and misheard (judged)."""
 
+IMPOSSIBLE = 1e-6
+"""Chance of an outcome the content calls impossible; not 0, so that no case is without a cause."""
+
 DEPENDENT_GROUPS = (
     frozenset({
         "freeze_time", "ice_bridge_thickness", "batch_ice_mass", "ice_pattern",
@@ -125,7 +128,11 @@ def settling_reading(
 
 
 def outcome_probability(cause: Cause, reading: Reading, outcome: str) -> float:
-    """Return the chance of `outcome` of a reading under `cause`, never under the least one."""
+    """Return the chance of `outcome` of a reading under `cause`, never under the least one.
+
+    Only an outcome the content calls impossible (0) gets next to nothing: a part that is not fitted
+    cannot fail.
+    """
     outcomes = reading.outcomes[:-1]
     named = cause.signs.get(reading.id)
     if named is None:
@@ -135,6 +142,8 @@ def outcome_probability(cause: Cause, reading: Reading, outcome: str) -> float:
         named = {choice: NORMAL_OUTCOME_PROBABILITY / len(normal) for choice in normal}
     unnamed = [item for item in outcomes if item not in named]
     left = max(0.0, 1.0 - sum(named.values()))
+    if named.get(outcome) == 0.0:
+        return IMPOSSIBLE
     probability = named.get(outcome, left / len(unnamed) if unnamed else 0.0)
     return max(LEAST_PROBABILITY, probability)
 

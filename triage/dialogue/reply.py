@@ -16,6 +16,7 @@ from triage.dialogue.words import (
     control_in,
     fold,
     leading_agreement,
+    nothing_there,
     plain_text,
     quoted,
     squeeze,
@@ -143,6 +144,9 @@ def read_reply(
         return _read_machine(plain, machines)
     if reading.kind is ReadingKind.REFRIGERANT:
         return _read_refrigerant(plain)
+    reason = nothing_there(plain)
+    if reason is not None:
+        return Unknown(reason)
     return _read_quantity(plain, reading, system, barometric_pressure_pa)
 
 
@@ -154,6 +158,27 @@ def _choice_names(reading: Reading) -> dict[str, tuple[str, ...]]:
 
 
 def _read_choice(plain: str, reading: Reading) -> Value | Unclear:
+    read = _read_one_choice(plain, reading)
+    if isinstance(read, Unclear):
+        said_twice = _said_twice(plain, reading)
+        return Value(said_twice, plain) if said_twice else read
+    return read
+
+
+_BETWEEN = re.compile(r"[,;.!–—]\s+|\s-\s")
+
+
+def _said_twice(plain: str, reading: Reading) -> str | None:
+    """Return the choice that every part of a line means: "no, I'm the owner"."""
+    parts = [part for part in _BETWEEN.split(plain) if fold(part)]
+    if len(parts) < 2:
+        return None
+    read = [_read_one_choice(part, reading) for part in parts]
+    meant = {str(item.value) if isinstance(item, Value) else None for item in read}
+    return meant.pop() if len(meant) == 1 else None
+
+
+def _read_one_choice(plain: str, reading: Reading) -> Value | Unclear:
     names = _choice_names(reading)
     said = agreement(plain)
     if said is None and "yes" in names and "no" in names:
@@ -248,8 +273,15 @@ def _read_refrigerant(plain: str) -> Value | Unclear:
 _LINKS = word_set(
     "is was are were at the of on for a an my our its it s that this reads read reading "
     "shows showing says temp temps temperature pressure press side gauge with from now "
-    "currently and so also then has got there we i have see comes came"
+    "currently and so also then has got there we i have see comes came takes take took today "
+    "weather report forecast"
 )
+_ONE_WHOLE = re.compile(
+    r"\b(?:one|a|each|every)(?: (?:whole|full))? (?=(?:freeze|harvest|cycle|batch|slab)\b)",
+    re.IGNORECASE,
+)
+"""The "one" of "one freeze takes 14 minutes" is no number."""
+
 _SEPARATED = re.compile(r"(?<![0-9])[=:]|[=:](?![0-9])|=")
 
 
@@ -306,7 +338,7 @@ def _read_quantity(
     plain: str, reading: Reading, system: UnitSystem, barometric_pressure_pa: float
 ) -> Value | Unclear:
     dimension = dimension_of(reading.kind.value)
-    text = with_figures(with_plain_marks(plain))
+    text = with_figures(_ONE_WHOLE.sub("", with_plain_marks(plain)))
     minute_s = None
     if dimension in _WITH_MOMENT and (moment := moment_in(text)):
         text, minute_s = moment.cut_from(text), moment.seconds

@@ -224,8 +224,9 @@ _UNKNOWN = re.compile(
     r"visible|readable|legible|recorded|written|timed|weighed|comfortable|qualified|going to|"
     r"safe)\b|too (?:hot|high|dangerous|dark|far|tight|risky|cold) to\b|forgot\b|illegible"
     r"|unreadable|inaccessible|unavailable|hard to (?:say|tell|see|reach|read)|your guess|beats me"
-    r"|who knows|(?:my |the |his )?(?:gauges?|meter|thermometer|scales?)(?: is| are|s)? (?:broken"
-    r"|dead|flat|missing|not working|in the (?:truck|van|car)|out of)"
+    r"|who knows|(?:my |the |his |her |our )?(?:(?:clamp|probe|infrared|pocket) )?(?:gauges?"
+    r"|manifold|meter|multimeter|thermometer|thermocouple|probe|clamp|scales?)(?: is| are|s)? "
+    r"(?:broken|dead|flat|missing|not working|in the (?:truck|van|car)|out of)"
     r"|(?:the )?battery (?:is )?(?:dead|flat)"
     r"|(?:the )?(?:nameplate|label|plate|data plate|sticker|tag)(?: is|s)? (?:missing|gone|worn"
     r"|unreadable|faded|illegible|not (?:readable|legible)|painted)"
@@ -234,9 +235,15 @@ _UNKNOWN = re.compile(
 )
 _EXPLICIT_UNKNOWN = re.compile(r"\W*unknown\b[\s,;:.–—-]*(?P<reason>.*)", re.IGNORECASE)
 _BARE_LEAD = re.compile(
-    r"(?:i )?(?:dunno|don'?t know|do not know|idk|no idea|no clue|not sure|unsure|skip|n/?a)"
+    r"(?:i )?(?:dunno|don['’]?t know|do not know|idk|no idea|no clue|not sure|unsure|skip|n/?a"
+    r"|can['’]?t|cannot|can not|couldn['’]?t)"
     r"\s*(?:[,;:.–—-]+|because|since)\s*(?P<reason>\S.*)",
     re.IGNORECASE,
+)
+_NOTHING_THERE = re.compile(
+    r"(?:sorry )?(?:there (?:is|was|were) )?(?:no|not a|nothing)(?: (?:whole|loose|single|full))?"
+    r"(?: (?:slabs?|ice|batch|cubes?|pieces?))? (?:came|comes|fell|falls|dropped|drops|has come|"
+    r"let go|is loose|loose|off|to be had|to (?:measure|weigh|look at))\b.*"
 )
 
 
@@ -265,6 +272,21 @@ def unknown_reason(text: str) -> str | None:
     if lead := _BARE_LEAD.fullmatch(plain):
         return lead["reason"].strip()
     return plain if _UNKNOWN.match(folded) else None
+
+
+def nothing_there(text: str) -> str | None:
+    """Return `text` as the reason if it says that there is nothing to measure, else None.
+
+    Only for a quantity: asked whether the ice dropped, the same words are the answer.
+
+    >>> nothing_there("no slab came loose"), nothing_there("no, 3 mm")
+    ('no slab came loose', None)
+    """
+    plain = plain_text(text)
+    folded = fold(plain)
+    if any(character.isdigit() for character in folded):
+        return None
+    return plain if _NOTHING_THERE.fullmatch(folded) else None
 
 
 # Words that steer the call.

@@ -161,7 +161,7 @@ def coil_resistance_band(
     return (
         rated_ohm * (1.0 - _WINDING_TOLERANCE) * coldest,
         rated_ohm * (1.0 + _WINDING_TOLERANCE) * hottest,
-        "data plate",
+        "about the rated resistance",
     )
 
 

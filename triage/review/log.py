@@ -17,6 +17,10 @@ from triage.dialogue.case import fold
 from triage.dialogue.result import result_of
 from triage.dialogue.words import plain_text
 from triage.store import open_store
+from triage.store.record import SessionSummary
+
+_ID_WIDTH = 18
+"""Columns of a session id."""
 
 
 def list_calls(options: argparse.Namespace) -> int:
@@ -28,8 +32,10 @@ def list_calls(options: argparse.Namespace) -> int:
     if not sessions:
         console.print(f"No call is stored in {plain_text(location)} yet; triage call takes one.")
         return 0
-    table = Table(box=None, pad_edge=False, header_style="triage.heading")
-    for heading in ("session", "started (UTC)", "events", "tree", "agent", "ended"):
+    table = Table(box=None, pad_edge=False, collapse_padding=True, header_style="triage.heading")
+    # An id is there to be copied, so it is never broken; the rest gives way.
+    table.add_column("session", no_wrap=True, overflow="ignore", min_width=_ID_WIDTH)
+    for heading in ("started (UTC)", "events", "tree", "agent", "ended"):
         table.add_column(heading, overflow="fold")
     for session in sessions:
         table.add_row(
@@ -41,12 +47,18 @@ def list_calls(options: argparse.Namespace) -> int:
                     session.count,
                     session.tree,
                     session.agent or "-",
-                    session.result or f"open ({session.last_kind})",
+                    _ended(session),
                 )
             )
         )
     console.print(table)
     return 0
+
+
+def _ended(session: SessionSummary) -> str:
+    if session.fault:
+        return f"DAMAGED: {session.fault}"
+    return session.result or f"open ({session.last_kind})"
 
 
 def show_call(options: argparse.Namespace) -> int:

@@ -1,0 +1,103 @@
+"""Hypothesis strategies for events as a store may hold them: any kind, any text, in any order."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from math import inf
+from typing import Any
+
+from hypothesis import strategies as st
+
+from triage.dialogue.events import (
+    Acknowledged,
+    Answered,
+    Asked,
+    Concluded,
+    Declined,
+    Event,
+    Looked,
+    Noted,
+    NotUnderstood,
+    Offered,
+    Refused,
+    Resumed,
+    Said,
+    Started,
+    Stopped,
+    TakenBack,
+)
+
+EVENT_KINDS: tuple[type[Any], ...] = (
+    Started, Asked, Said, Answered, Offered, Declined, NotUnderstood, TakenBack, Looked, Noted,
+    Acknowledged, Refused, Stopped, Resumed, Concluded,
+)  # fmt: skip
+
+TEXTS = st.text(max_size=8)
+_READINGS = st.sampled_from(
+    ["caller_qualification", "coil_resistance", "freeze_time", "site_altitude", "no_such_reading"]
+)
+_CAUTIONS = st.sampled_from(["falling_ice", "licensed_practice", "no_such_caution"])
+_SEALS = st.sampled_from(["", "0123456789abcdef"])
+_VALUES = st.one_of(
+    st.none(),
+    st.floats(allow_nan=False, allow_infinity=False),
+    st.just(inf),
+    st.sampled_from(["licensed", "unlicensed", "yes"]),
+)
+
+
+def answers() -> st.SearchStrategy[Answered]:
+    """An answer to one of a few readings, with any value."""
+    return st.builds(
+        Answered,
+        reading=_READINGS,
+        typed=TEXTS,
+        value=_VALUES,
+        reason=TEXTS,
+        minute_s=st.none() | st.floats(0.0, 3600.0),
+        is_minute_assumed=st.booleans(),
+    )
+
+
+def events() -> st.SearchStrategy[Event]:
+    """One event of any kind."""
+    return st.one_of(
+        st.builds(
+            Started,
+            tree=TEXTS,
+            content_version=TEXTS,
+            voice=TEXTS,
+            units=TEXTS,
+            altitude_m=st.floats(-400.0, 5000.0),
+            agent=TEXTS,
+        ),
+        st.builds(Asked, node=TEXTS),
+        st.builds(Said, text=TEXTS),
+        answers(),
+        st.builds(
+            Offered,
+            items=st.lists(answers().map(asdict), max_size=3).map(tuple),
+            doubt=TEXTS,
+        ),
+        st.builds(Declined, reading=_READINGS, typed=TEXTS),
+        st.builds(NotUnderstood, node=TEXTS, typed=TEXTS, message=TEXTS),
+        st.builds(TakenBack, reading=_READINGS, typed=TEXTS),
+        st.builds(Looked, topic=TEXTS, typed=TEXTS, node=TEXTS),
+        st.builds(Noted, text=TEXTS),
+        st.builds(Acknowledged, caution=_CAUTIONS, typed=TEXTS, seal=_SEALS),
+        st.builds(Refused, caution=_CAUTIONS, typed=TEXTS, seal=_SEALS),
+        st.builds(Stopped, typed=TEXTS),
+        st.builds(Resumed, content_version=TEXTS, agent=TEXTS),
+        st.builds(
+            Concluded,
+            ending=TEXTS,
+            result=TEXTS,
+            causes=st.lists(TEXTS, max_size=3).map(tuple),
+            reason=TEXTS,
+        ),
+    )
+
+
+def event_lists() -> st.SearchStrategy[list[Event]]:
+    """A session of any events in any order."""
+    return st.lists(events(), max_size=25)
