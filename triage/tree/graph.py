@@ -160,9 +160,7 @@ def next_node(
         return _way_of_outcome(node_id, node["reading"], ways, outcomes)
     if node["kind"] is NodeKind.JUNCTION:
         rule = next((rule for rule in node["rules"] if is_met(rule, outcomes)), None)
-        return next(
-            target for target, edge in ways if any(each is rule for each in edge["rules"])
-        )
+        return next(target for target, edge in ways if any(each is rule for each in edge["rules"]))
     return next((target for target, _ in ways), None)
 
 
@@ -231,7 +229,12 @@ class _Planner:
                 by_target.setdefault(self.entrance(target), set()).add(outcome)
             yield (
                 Node(
-                    name, NodeKind.QUESTION, name, question.place, question.stage, name,
+                    name,
+                    NodeKind.QUESTION,
+                    name,
+                    question.place,
+                    question.stage,
+                    name,
                     question.reading,
                 ),
                 tuple(Step(target, frozenset(which)) for target, which in by_target.items()),
@@ -245,7 +248,11 @@ class _Planner:
             by_target.setdefault(self.entrance(junction.otherwise), []).append(None)
             yield (
                 Node(
-                    name, NodeKind.JUNCTION, name, junction.place, junction.stage,
+                    name,
+                    NodeKind.JUNCTION,
+                    name,
+                    junction.place,
+                    junction.stage,
                     rules=junction.rules,
                 ),
                 tuple(Step(target, rules=tuple(which)) for target, which in by_target.items()),
