@@ -223,7 +223,7 @@ def test_the_readme_begins_with_what_the_program_is_for() -> None:
 
 def test_the_readme_has_its_two_commands() -> None:
     for name in ("first-command", "second-command"):
-        block = re.search(rf"<!-- {name} -->\n```\n(.+)\n```", text_of(README))
+        block = re.search(rf"<!-- {name} -->\n```sh\n(.+)\n```", text_of(README))
         assert block is not None
         assert "pip install" in block[1]
 

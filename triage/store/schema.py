@@ -138,9 +138,12 @@ def version_of(connection: Connection, location: str) -> int | None:
     Raises StoreNewer, StoreDamaged if no step of UPGRADES leads on from the version found, and
     StoreForeign if a table of our name is there without our version.
     """
-    # A SQLite file was told to be ours by its header, so there a missing table is damage.
+    # A SQLite file was told to be ours by its header, so there a missing table is damage. Elsewhere
+    # the events are looked for first: another desk may be creating all tables at once just now, and
+    # who sees its events sees its version afterwards.
+    has_events = connection.dialect.name != "sqlite" and _has_table(connection, events.name)
     if connection.dialect.name != "sqlite" and not _has_table(connection, schema_version.name):
-        if _has_table(connection, events.name):
+        if has_events:
             raise StoreForeign(
                 f"{location} has a table {events.name} that this program did not make; name "
                 "another database or schema"
