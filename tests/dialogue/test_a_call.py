@@ -172,14 +172,6 @@ def test_a_refused_caution_withholds_the_repair_but_tells_the_safe_state() -> No
     assert repair not in told
 
 
-def test_a_reading_behind_a_refused_caution_is_unknown() -> None:
-    engine = shipped_engine()
-    end, case = ending({**FEED_FAILED, "freeze_suction_pressure_early": "73 psi"})
-    assert isinstance(end, Recommended)
-    refused = {finding.reading.id for finding in engine.findings(case)}
-    assert "freeze_suction_pressure_early" in refused
-
-
 def test_a_machine_not_on_file_is_judged_as_a_typical_one() -> None:
     end, case = ending({**FEED_FAILED, "machine": "unknown", "condenser_kind": "remote"})
     late = next(

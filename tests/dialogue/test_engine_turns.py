@@ -179,7 +179,10 @@ def test_any_answer_can_be_changed_from_anywhere(kind: str, words: str) -> None:
         "change the inlet water temperature": "water_inlet_temperature",
         "go back to the discharge line": "discharge_line_temperature",
     }[words]
-    after, (remark,) = say(case, words)
+    after, (*dropped, remark) = say(case, words)
+    assert [item.reading.id for item in dropped] == [
+        item.reading for item in case.offered if wanted in case.answers
+    ], "readings still waiting are said to be dropped"
     if wanted not in case.answers:
         assert isinstance(remark, NotClear)
         assert after == fold(events_of(case, words), case)

@@ -18,7 +18,8 @@ from triage.physics.quantity import Dimension, UnitSystem, default_unit_of
 from triage.physics.units import unit_of
 
 KEYS = {
-    "session_id", "tree", "content_version", "voice", "result", "reason", "withheld", "escalated",
+    "session_id", "tree", "content_version", "judged_with_content_version", "voice",
+    "result", "reason", "withheld", "escalated",
     "path", "findings", "conclusion", "recommendation", "machine_state", "call_whom", "cautions",
     "notes",
 }  # fmt: skip

@@ -60,7 +60,7 @@ def load_answers(path: Path, content: Content) -> AnswersFile:
 def read_answers(name: str, data: bytes, content: Content) -> AnswersFile:
     """Return the answers in `data`, the bytes of the file `name`; raise AnswersError."""
     mistakes = Mistakes()
-    table = read_marked(name, data, mistakes)
+    table = read_marked(name, data, mistakes, first_line="caller_qualification: yes both")
     answers: dict[str, tuple[str, ...]] = {}
     reserved: dict[str, tuple[str, ...]] = {}
     for key, entry in (table.entries if table else {}).items():

@@ -17,6 +17,8 @@ from triage.dialogue.engine import Engine
 from triage.dialogue.events import Event, Started
 from triage.dialogue.view import Prompt, Recommended
 from triage.store import new_session_id, open_store
+from triage.store.errors import SessionNotFound, StoreMissing, shown
+from triage.store.record import StoredEvent
 from triage.tree.cache import checked_content
 from triage.tree.content import Content
 from triage.tree.where import content_folder
@@ -57,9 +59,8 @@ def take_call(options: argparse.Namespace) -> int:
 
 def resume_call(options: argparse.Namespace) -> int:
     """Go on with a stored call; return the exit code."""
-    with open_store(options.store) as store:
-        session_id = store.resolve(options.session)
-        events = [stored.event for stored in store.events(session_id)]
+    session_id, stored = stored_session(options)
+    events = [item.event for item in stored]
     started = started_of(events)
     engine = engine_of(content_of(options), started.tree)
     desk = Desk.resume(
@@ -69,6 +70,21 @@ def resume_call(options: argparse.Namespace) -> int:
     if not desk.is_over:
         _need_terminal("a terminal; triage log show prints the call so far")
     return _chat(options, desk, is_resumed=True)
+
+
+def stored_session(options: argparse.Namespace) -> tuple[str, list[StoredEvent]]:
+    """Return the id and the events of the session the options name; raises StoreError."""
+    try:
+        with open_store(options.store, must_exist=True) as store:
+            session_id = store.resolve(options.session)
+            return session_id, store.events(session_id)
+    except StoreMissing as error:
+        if options.store is not None:
+            raise
+        raise SessionNotFound(
+            f'no session "{shown(options.session)}": no call is stored yet; triage log list shows '
+            "those there are"
+        ) from error
 
 
 def content_of(options: argparse.Namespace) -> Content:

@@ -58,6 +58,9 @@ def print_expected(options: argparse.Namespace) -> int:
     content = content_of(options)
     system = UnitSystem(options.units or "us")
     if options.machine is None and options.refrigerant is None:
+        given = (options.air, options.water, options.condenser, options.condenser_air)
+        if any(item is not None for item in given):
+            raise UsageError("name a machine, or --refrigerant for a typical one")
         return _list_machines(options, content)
     barometer_pa = barometric_pressure_pa(altitude_m(options.altitude))
     machine = _machine(options, content)

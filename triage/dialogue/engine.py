@@ -310,14 +310,14 @@ class Engine:
         return Turn(tuple(events), tuple(remarks))
 
     def _parts(self, case: Case, prompt: AskQuestion, typed: str) -> tuple[tuple[Part, ...], str]:
-        open_readings = [
-            reading
-            for reading in self.content.readings.values()
-            if reading.id not in case.answers and reading.id != prompt.reading.id
-        ]
+        # What is still open comes first; an answer already given may be corrected in passing.
+        others = sorted(
+            (item for item in self.content.readings.values() if item.id != prompt.reading.id),
+            key=lambda item: item.id in case.answers,
+        )
         return take_apart(
             typed,
-            (prompt.reading, *open_readings),
+            (prompt.reading, *others),
             system=UnitSystem(case.units),
             machines=self.content.machines,
             barometric_pressure_pa=barometric_pressure_of(case),

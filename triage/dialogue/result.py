@@ -73,6 +73,7 @@ def result_of(engine: Engine, session_id: str, case: Case) -> dict[str, Any]:
         "session_id": session_id,
         "tree": case.tree,
         "content_version": case.content_version,
+        "judged_with_content_version": engine.content.version,
         "voice": case.voice,
         "result": result,
         "reason": reason,

@@ -115,7 +115,11 @@ def _take_back(engine: Engine, case: Case, reading_id: str, typed: str) -> Turn:
     reading = engine.content.readings[reading_id]
     taken_back = TakenBack(reading_id, typed)
     moved = engine.reconverted(fold([taken_back], case)) if reading_id == ALTITUDE else []
-    return Turn((*moved, taken_back), (TookBack(reading, typed),))
+    dropped = (
+        NotTaken(engine.content.readings[waiting.reading], waiting.typed)
+        for waiting in case.offered
+    )
+    return Turn((*moved, taken_back), (*dropped, TookBack(reading, typed)))
 
 
 def _is_called(reading: Reading, named: str) -> bool:

@@ -10,13 +10,14 @@ from datetime import datetime
 from rich.table import Table
 from rich.text import Text
 
-from triage.console.call import content_of, engine_of, started_of
+from triage.console.call import content_of, engine_of, started_of, stored_session
 from triage.console.screen import screen_of
 from triage.console.transcript import transcript
 from triage.dialogue.case import fold
 from triage.dialogue.result import result_of
 from triage.dialogue.words import plain_text
 from triage.store import open_store
+from triage.store.errors import StoreMissing
 from triage.store.record import SessionSummary
 
 _ID_WIDTH = 18
@@ -25,12 +26,16 @@ _ID_WIDTH = 18
 
 def list_calls(options: argparse.Namespace) -> int:
     """Print a line for each stored call, the latest first."""
-    with open_store(options.store) as store:
-        sessions = store.sessions(limit=options.most)
-        location = store.location
     console = screen_of(options)
+    try:
+        with open_store(options.store, must_exist=True) as store:
+            sessions = store.sessions(limit=options.most)
+    except StoreMissing:
+        if options.store is not None:  # a slip of the hand, more likely than an empty record
+            raise
+        sessions = []
     if not sessions:
-        console.print(f"No call is stored in {plain_text(location)} yet; triage call takes one.")
+        console.print("No call is stored yet; triage call takes one.")
         return 0
     table = Table(box=None, pad_edge=False, collapse_padding=True, header_style="triage.heading")
     # An id is there to be copied, so it is never broken; the rest gives way.
@@ -63,9 +68,7 @@ def _ended(session: SessionSummary) -> str:
 
 def show_call(options: argparse.Namespace) -> int:
     """Print one stored call as it was on the screen, or as one JSON object."""
-    with open_store(options.store) as store:
-        session_id = store.resolve(options.session)
-        stored = store.events(session_id)
+    session_id, stored = stored_session(options)
     events = [item.event for item in stored]
     engine = engine_of(content_of(options), started_of(events).tree)
     if options.json:

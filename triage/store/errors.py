@@ -2,6 +2,7 @@
 
 StoreError
     StoreUnreachable    no way to the store: folder, permission, server, address, missing driver
+    StoreMissing        nothing is kept there yet (a StoreUnreachable)
     StoreFull           no room left to write; what was kept before stays kept
     StoreBusy           another program held the store for longer than we wait
     StoreDamaged        not a database, cut short, or a record that does not fit its chain
@@ -23,6 +24,10 @@ class StoreError(Exception):
 
 class StoreUnreachable(StoreError):
     """There is no way to the store."""
+
+
+class StoreMissing(StoreUnreachable):
+    """Nothing is kept there yet, and nothing was to be made."""
 
 
 class StoreFull(StoreError):

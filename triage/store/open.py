@@ -10,7 +10,7 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from triage.store.errors import StoreUnreachable, shown
+from triage.store.errors import StoreMissing, StoreUnreachable, shown
 from triage.store.where import default_store_path
 
 if TYPE_CHECKING:
@@ -23,12 +23,18 @@ _POSTGRESQL = {"postgresql", "postgres", "postgresql+psycopg"}
 _SQLITE = {"sqlite", "sqlite+pysqlite"}
 
 
-def open_store(target: str | os.PathLike[str] | None = None, *, patience_s: float = 5.0) -> Store:
+def open_store(
+    target: str | os.PathLike[str] | None = None,
+    *,
+    patience_s: float = 5.0,
+    must_exist: bool = False,
+) -> Store:
     """Return the store at `target`, made if nothing is there.
 
     target: path of a SQLite file, an address (`sqlite:///…`, `postgresql://…`), `:memory:`, or
         None for the file in the user's data folder
     patience_s: how long to wait for another program's lock or for a server to answer [s]
+    must_exist: raise StoreMissing rather than make a store that is not there
     Raises StoreUnreachable, StoreFull, StoreBusy, StoreDamaged, StoreForeign or StoreNewer. A
     database that is not ours is left as it was.
     """
@@ -36,7 +42,12 @@ def open_store(target: str | os.PathLike[str] | None = None, *, patience_s: floa
     from triage.store.border import translated
     from triage.store.sql import Store
 
-    engine, location = _engine_for(os.fspath(target or default_store_path()), patience_s)
+    target = os.fspath(target or default_store_path())
+    if must_exist and "://" not in target and target != _MEMORY and not _path(target).exists():
+        raise StoreMissing(
+            f"no store at {shown(_path(target))}; triage call makes one, --store names another"
+        )
+    engine, location = _engine_for(target, patience_s)
     try:
         with translated(location):
             with engine.connect() as connection:

@@ -70,11 +70,19 @@ class _Unreadable(Exception):
     """Raised inside this module after a mistake that leaves nothing worth reading further."""
 
 
-def read_marked(file: str, data: bytes, mistakes: Mistakes, loader: Any = None) -> Table | None:
+def read_marked(
+    file: str,
+    data: bytes,
+    mistakes: Mistakes,
+    loader: Any = None,
+    *,
+    first_line: str = "format: 1",
+) -> Table | None:
     """Return the mapping a file holds, or None if `mistakes` now say why it cannot be had.
 
     file: name shown in places. data: the bytes of the file. loader: a PyYAML loader class; the
     fast one of the C library by default, the pure Python one where that is missing.
+    first_line: what such a file begins with, for the message to one that holds something else.
     """
     start = Place(file, 1, 1)
     if len(data) > LARGEST_FILE_BYTES:
@@ -92,7 +100,7 @@ def read_marked(file: str, data: bytes, mistakes: Mistakes, loader: Any = None) 
     except _Unreadable:
         return None
     if not isinstance(node, Table):
-        mistakes.add(start, "the file holds no mapping; start it with the line: format: 1")
+        mistakes.add(start, f"the file holds no mapping; start it with the line: {first_line}")
         return None
     return node
 
