@@ -119,9 +119,9 @@ def test_resumed_call_shows_what_is_known_and_the_question_it_was_left_at() -> N
 def test_ended_call_is_shown_without_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys, "stdin", StringIO())
     stream = StringIO()
-    end = chat(RowDesk(sample.ESCALATED), ChatConsole(Look(), stream, 80), lambda: BEGAN)
+    end = chat(RowDesk(sample.WITHHELD), ChatConsole(Look(), stream, 80), lambda: BEGAN)
     assert end is ChatEnd.CONCLUDED
-    assert "ESCALATED" in stream.getvalue()
+    assert "WITHHELD" in stream.getvalue()
 
 
 def test_no_line_is_built_off_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -53,6 +53,7 @@ def take_call(options: argparse.Namespace) -> int:
             altitude_m(options.altitude),
             options.agent,
         ),
+        can_mend_end=True,
     )
     return _chat(options, desk)
 

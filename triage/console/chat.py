@@ -38,6 +38,7 @@ from triage.dialogue.view import (
     END_PROMPTS,
     AskQuestion,
     CaseSoFar,
+    Escalated,
     Prompt,
     Remark,
     StoppedHere,
@@ -47,6 +48,12 @@ from triage.store.errors import StoreBusy, StoreError, StoreFull
 
 if TYPE_CHECKING:
     from triage.dialogue.engine import Engine
+
+
+WAY_BACK = (
+    "Nothing is closed yet. back, or change and what, mends an answer; stop keeps the call open "
+    "for later; done ends it."
+)
 
 
 class ChatEnd(StrEnum):
@@ -110,8 +117,11 @@ class Chat:
 
     @property
     def is_over(self) -> bool:
-        """Whether the call has come to one of its ends."""
-        return isinstance(self._standing.prompt, END_PROMPTS)
+        """Whether the call has come to one of its ends; an escalation does when it is closed."""
+        prompt = self._standing.prompt
+        if isinstance(prompt, Escalated):
+            return self._desk.case.concluded is not None
+        return isinstance(prompt, END_PROMPTS)
 
     def open(self, *, is_resumed: bool = False) -> None:
         """Show where the call stands: its id, and the first question or where it was left."""
@@ -188,8 +198,16 @@ class Chat:
         self._show(*(shown_remark(remark, telling) for remark in remarks))
         if any(isinstance(remark, StoppedHere) for remark in remarks):
             return True
-        self._show(*shown_next(remarks, before, self._standing.prompt, telling))
+        if not self.is_over or self._standing.prompt != before:
+            self._show(*shown_next(remarks, before, self._standing.prompt, telling))
+        self._show_way_back(before)
         return False
+
+    def _show_way_back(self, before: Prompt | None = None) -> None:
+        """Say at an escalation just reached that it can still be mended."""
+        prompt = self._standing.prompt
+        if isinstance(prompt, Escalated) and not self.is_over and prompt != before:
+            self._show(Margin("end?", Text(WAY_BACK)))
 
     def _leave(self, how: ChatEnd) -> ChatEnd:
         with interrupts_held():
@@ -205,6 +223,7 @@ class Chat:
 
     def _show_prompt(self) -> None:
         self._show(Text(""), shown_prompt(self._standing.prompt, self._telling()))
+        self._show_way_back()
 
     def _show(self, *parts: RenderableType) -> None:
         for part in parts:

@@ -14,6 +14,7 @@ from triage.dialogue.view import (
     END_PROMPTS,
     AskCaution,
     AskQuestion,
+    Escalated,
     Prompt,
     Remark,
 )
@@ -53,7 +54,10 @@ class Desk:
         speaker: str,
         case: Case | None = None,
         length: int = 0,
+        *,
+        can_mend_end: bool = False,
     ) -> None:
+        """`can_mend_end` leaves an escalation open until the caller closes it."""
         self.engine = engine
         self.session_id = session_id
         self.speaker = speaker
@@ -63,6 +67,7 @@ class Desk:
         self._record: Record | None = None
         self._clock = clock
         self._length = length
+        self._can_mend_end = can_mend_end
         self._held_back: list[tuple[str, Event]] = []
         self._lock = threading.Lock()
 
@@ -75,9 +80,11 @@ class Desk:
         session_id: str,
         speaker: str,
         started: Started,
+        *,
+        can_mend_end: bool = False,
     ) -> Desk:
         """Return a desk at the first question of a new call."""
-        desk = cls(engine, open_record, clock, session_id, speaker)
+        desk = cls(engine, open_record, clock, session_id, speaker, can_mend_end=can_mend_end)
         desk._hold((PROGRAM, started))
         desk._hold_asked()
         return desk
@@ -95,7 +102,14 @@ class Desk:
     ) -> Desk:
         """Return a desk where the call of `events` was left."""
         desk = cls(
-            engine, open_record, clock, session_id, speaker, case=fold(events), length=len(events)
+            engine,
+            open_record,
+            clock,
+            session_id,
+            speaker,
+            can_mend_end=True,
+            case=fold(events),
+            length=len(events),
         )
         if not isinstance(desk.prompt, END_PROMPTS) or desk.case.concluded is None:
             desk._hold((PROGRAM, Resumed(engine.content.version, agent)))
@@ -120,8 +134,11 @@ class Desk:
 
     @property
     def is_over(self) -> bool:
-        """Whether the call ended or was stopped."""
-        return self.case.is_stopped or isinstance(self.prompt, END_PROMPTS)
+        """Whether the call ended or was stopped; an escalation ends it once it is closed."""
+        prompt = self.prompt
+        if isinstance(prompt, Escalated) and self._can_mend_end:
+            return self.case.is_stopped or self.case.concluded is not None
+        return self.case.is_stopped or isinstance(prompt, END_PROMPTS)
 
     def say(self, text: str) -> tuple[Remark, ...]:
         """Take a typed line, store what it led to, and return what to show.
@@ -149,6 +166,8 @@ class Desk:
     def _following(self, case: Case) -> list[Event]:
         """Return what the program does next: put a question, or close the call."""
         prompt = self.engine.prompt(case)
+        if isinstance(prompt, Escalated) and self._can_mend_end:
+            return []
         if isinstance(prompt, END_PROMPTS):
             closing = self.engine.end_event(case)
             return [closing] if closing else []

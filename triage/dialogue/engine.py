@@ -74,6 +74,9 @@ from triage.tree.graph import NodeKind, build_graph
 if TYPE_CHECKING:
     import networkx as nx
 
+CLOSING_WORDS = ("done", "end", "finish", "close", "bye")
+"""What ends a call that stands at an escalation."""
+
 JUDGED_AGAIN = "Judged again with what was just said: the verdict was another one before."
 
 
@@ -151,6 +154,8 @@ class Engine:
         return Turn((Said(typed), *turn.events), turn.remarks)
 
     def _turn(self, case: Case, prompt: Prompt, typed: str) -> Turn:
+        if isinstance(prompt, Escalated) and case.concluded is None:
+            return self._at_escalation(case, prompt, typed)
         if isinstance(prompt, END_PROMPTS):
             return unclear(prompt, typed, "This call has ended; start a new one.")
         if not typed.strip():
@@ -250,6 +255,17 @@ class Engine:
         message = "A caution is answered by itself: yes if it is understood and kept to, or no."
         return unclear(prompt, typed, message)
 
+    def _at_escalation(self, case: Case, prompt: Escalated, typed: str) -> Turn:
+        """An escalation is final only once it is closed: one unknown too many can be mended."""
+        control = read_control(typed)
+        if control is not None and control.command not in ("why", "how", "unknown"):
+            return steered(self, case, prompt, typed, control)
+        closing = self.end_event(case)
+        if closing is not None and (typed.strip().lower() in CLOSING_WORDS):
+            return Turn((closing,), ())
+        message = "Type done to end the call, or back, or change and what, to mend an answer."
+        return unclear(prompt, typed, message)
+
     def _given(self, case: Case, answer: Answered) -> Turn:
         refusal = self._refuses_to_license(case, answer)
         if refusal:
@@ -269,9 +285,9 @@ class Engine:
         after = fold(events, case)
         finding = finding_of(self.content, after, answer.reading)
         echo = (Echo(finding, advice),) if finding else ()
-        return Turn(tuple(events), (*echo, *self._judged_again(case, after, answer.reading)))
+        return Turn(tuple(events), (*echo, *self.judged_again(case, after, answer.reading)))
 
-    def _judged_again(self, before: Case, after: Case, reading_id: str) -> Iterator[Echo]:
+    def judged_again(self, before: Case, after: Case, reading_id: str) -> Iterator[Echo]:
         """Yield the earlier findings whose verdict moved with what was just learned."""
         for earlier_id in before.answers:
             if earlier_id == reading_id:

@@ -70,7 +70,7 @@ def finding_of(content: Content, case: Case, reading_id: str) -> Finding | None:
     reading = content.readings[reading_id]
     answer = case.answers.get(reading_id)
     typed = answer.typed if answer else ""
-    if reading.is_licensed and QUALIFICATION in case.answers and not case.is_licensed:
+    if reading.is_licensed and not case.is_licensed and (answer or QUALIFICATION in case.answers):
         return Finding(
             reading,
             None,

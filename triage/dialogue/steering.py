@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from triage.dialogue.case import Case, fold
-from triage.dialogue.events import Declined, Looked, Noted, NotUnderstood, Stopped, TakenBack
+from triage.dialogue.events import Declined, Event, Looked, Noted, NotUnderstood, Stopped, TakenBack
 from triage.dialogue.judge import ALTITUDE
 from triage.dialogue.reply import Control
 from triage.dialogue.view import (
@@ -13,6 +13,7 @@ from triage.dialogue.view import (
     AskConfirmation,
     AskQuestion,
     CaseSoFar,
+    Escalated,
     Explained,
     HelpWanted,
     NotClear,
@@ -28,8 +29,8 @@ from triage.tree.content import Question, Reading
 if TYPE_CHECKING:
     from triage.dialogue.engine import Engine
 
-Open = AskQuestion | AskConfirmation | AskCaution
-"""The prompts that wait for something."""
+Open = AskQuestion | AskConfirmation | AskCaution | Escalated
+"""The prompts that wait for something; an escalation does until it is closed."""
 
 
 def steered(engine: Engine, case: Case, prompt: Open, typed: str, control: Control) -> Turn:
@@ -63,6 +64,8 @@ def unclear(prompt: Prompt, typed: str, message: str) -> Turn:
 def _explained(engine: Engine, prompt: Open, topic: str) -> Explained:
     if isinstance(prompt, AskCaution):
         return Explained(topic, prompt.caution.text)
+    if isinstance(prompt, Escalated):
+        return Explained(topic, prompt.reason)
     question = _question_at(engine, prompt)
     if question is None:
         return Explained(topic, "This was said besides; no question asks for it.")
@@ -82,6 +85,8 @@ def _question_at(engine: Engine, prompt: AskQuestion | AskConfirmation) -> Quest
 def _choices(prompt: Open) -> tuple[str, ...]:
     if isinstance(prompt, AskQuestion):
         return tuple(choice.label for choice in prompt.reading.choices)
+    if isinstance(prompt, Escalated):
+        return ("done",)
     return ("yes", "no")
 
 
@@ -119,7 +124,9 @@ def _take_back(engine: Engine, case: Case, reading_id: str, typed: str) -> Turn:
         NotTaken(engine.content.readings[waiting.reading], waiting.typed)
         for waiting in case.offered
     )
-    return Turn((*moved, taken_back), (*dropped, TookBack(reading, typed)))
+    events: tuple[Event, ...] = (*moved, taken_back)
+    judged_again = engine.judged_again(case, fold(events, case), reading_id)
+    return Turn(events, (*dropped, TookBack(reading, typed), *judged_again))
 
 
 def _is_called(reading: Reading, named: str) -> bool:
