@@ -462,3 +462,26 @@ def test_opening_again_does_not_drop_the_locks_of_a_store_open_already(file_path
         assert "database is locked" in other.stderr
     other = subprocess.run(command, capture_output=True, text=True, check=False)
     assert "delete" in other.stdout
+
+
+def test_a_checkpoint_that_stopped_half_way_is_read_together_with_its_log(tmp_path: Path) -> None:
+    # What a full disk or a kill in the middle of a checkpoint leaves: page 1 is already the new one
+    # and counts pages that so far only the log holds. Layout of the log: SQLite, file format,
+    # section 4 (32 bytes of header, then frames of 24 bytes and a page).
+    path, half = tmp_path / "whole.sqlite3", tmp_path / "half.sqlite3"
+    with open_store(path) as store:
+        store.append(SESSION, CALL, CONTENT, NOW, 0)
+        for number in range(20):
+            note = [("agent", Noted("x" * 3000))]
+            store.append(SESSION, note, CONTENT, NOW, len(CALL) + number)
+        main, log = path.read_bytes(), Path(f"{path}-wal").read_bytes()
+    size = int.from_bytes(log[8:12], "big")
+    frames = range(32, len(log), 24 + size)
+    first_pages = [at for at in frames if int.from_bytes(log[at : at + 4], "big") == 1]
+    newest = log[first_pages[-1] + 24 :][:size]
+    half.write_bytes(newest + main[size:])
+    Path(f"{half}-wal").write_bytes(log)
+    with pytest.raises(sqlite3.DatabaseError, match="malformed"):
+        sqlite3.connect(f"file:{half}?immutable=1", uri=True).execute("PRAGMA application_id")
+    with open_store(half) as store:
+        assert len(store.events(SESSION)) == len(CALL) + 20

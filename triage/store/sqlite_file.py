@@ -149,10 +149,18 @@ def _application_id(path: Path, location: str) -> int:
                     f"{location} is no database; restore a backup, or name another file with "
                     "--store"
                 ) from error
-            if attempt == _READ_ATTEMPTS:
+            if attempt == _READ_ATTEMPTS and not _log_of(path).exists():
                 raise
         time.sleep(_READ_PAUSE_S)
-    return 0
+    # A checkpoint that stopped half way, on a full disk or by a kill, leaves a main file that is
+    # sound only together with its log; only opened in earnest does SQLite read the two as one.
+    with contextlib.closing(sqlite3.connect(f"file:{quote(str(path))}?mode=ro", uri=True)) as whole:
+        return int(whole.execute("PRAGMA application_id").fetchone()[0])
+
+
+def _log_of(path: Path) -> Path:
+    """Return where SQLite keeps the write-ahead log of a file."""
+    return path.with_name(f"{path.name}-wal")
 
 
 def _engine(path: Path, patience_s: float) -> Engine:
