@@ -83,18 +83,23 @@ def test_altitude_shifts_what_the_regulator_holds_with_the_air() -> None:
     assert low_band.centre - high_band.centre == pytest.approx(shift, rel=0.4)
 
 
-def test_working_limits_are_the_machine_files() -> None:
-    band = expected_band(REMOTE, ROOM, "water_inlet_temperature")
-    assert (band.low, band.high) == (
-        REMOTE.least_water_temperature_k,
-        REMOTE.greatest_water_temperature_k,
-    )
-    assert band.basis.kind is BasisKind.MACHINE_FILE
-    air = expected_band(REMOTE, ROOM, "ambient_air_temperature")
-    assert (air.low, air.high) == (
-        REMOTE.least_air_temperature_k,
-        REMOTE.greatest_air_temperature_k,
-    )
+def test_working_limits_are_the_machine_files_give_or_take_a_thermometer() -> None:
+    for reading, least_k, greatest_k in (
+        (
+            "water_inlet_temperature",
+            REMOTE.least_water_temperature_k,
+            REMOTE.greatest_water_temperature_k,
+        ),
+        (
+            "ambient_air_temperature",
+            REMOTE.least_air_temperature_k,
+            REMOTE.greatest_air_temperature_k,
+        ),
+    ):
+        band = expected_band(REMOTE, ROOM, reading)
+        assert band.low == pytest.approx(least_k - 1.0)
+        assert band.high == pytest.approx(greatest_k + 1.0)
+        assert band.basis.kind is BasisKind.MACHINE_FILE
 
 
 def test_a_reading_that_is_no_figure_has_no_band() -> None:

@@ -38,6 +38,17 @@ MOST_FLOODED_FRACTION = 0.75
 FLOOR_LOST_PER_MISSING_CHARGE_K = 40.0
 """How far the least condensing temperature sinks when no liquid is left to hold it [K]; judged."""
 
+FLASH_PER_STARVATION = 0.3
+"""Vapor in the liquid line (share of the mass) per share of the charge missing beyond the reserve
+[-]; judged: once no liquid stands in front of the line, what is missing there is vapor."""
+
+MOST_FLASH_FRACTION = 0.6
+DRY_PER_STARVATION = 2.2
+"""Share of the plate that runs dry per share of the charge missing beyond the reserve [-]; judged:
+plate and liquid line run short together, the plate a little sooner."""
+
+LEAST_WET_FRACTION = 0.02
+
 _GREATEST_SUPERHEAT_K = 145.0
 _LEAST_DEW_K = 216.0
 _NEAR_CRITICAL = 0.985
@@ -89,6 +100,8 @@ class Circuit:
                 self.sink_k = conditions.condenser_air_temperature_k
         missing = 1.0 - parts.charge_fraction
         self.starvation = min(1.0, max(0.0, missing - reserve) / (1.0 - reserve))
+        self.flash_fraction = min(MOST_FLASH_FRACTION, FLASH_PER_STARVATION * self.starvation)
+        self.wet_fraction = max(LEAST_WET_FRACTION, 1.0 - DRY_PER_STARVATION * self.starvation)
         extra = max(0.0, -missing - reserve)
         flooded = min(MOST_FLOODED_FRACTION, FLOODING_PER_EXTRA_CHARGE * extra)
         self.condenser_w_per_k = (
@@ -103,16 +116,17 @@ class Circuit:
         floor_k = condenser.least_condensing_temperature_k + parts.head_floor_shift_k
         floor_k -= FLOOR_LOST_PER_MISSING_CHARGE_K * self.starvation
         self.floor_pressure_pa = self.condensing_pressure_pa(floor_k)
+        # More superheat than built for is bought with a dry end of the plate: see `freeze`.
+        self.extra_superheat_k = max(0.0, parts.valve_superheat_shift_k)
         self.superheat_k = (
             0.0
             if parts.liquid_carry_over_fraction > 0.0
-            else max(0.0, machine.evaporator.suction_superheat_k + parts.valve_superheat_shift_k)
+            else max(
+                0.0,
+                machine.evaporator.suction_superheat_k + min(0.0, parts.valve_superheat_shift_k),
+            )
         )
-        self.valve_area_m2 = (
-            machine.evaporator.valve_flow_area_m2
-            * parts.valve_capacity_factor
-            * max(0.03, 1.0 - 2.2 * self.starvation)
-        )
+        self.valve_area_m2 = machine.evaporator.valve_flow_area_m2 * parts.valve_capacity_factor
         self.wet_area_m2 = machine.evaporator.plate_area_m2 * max(
             _LEAST_COVERAGE, parts.water_coverage_fraction
         )
@@ -145,6 +159,27 @@ class Circuit:
         """
         bubble_k = self.fluid.bubble_temperature_k(discharge_pressure_pa)
         return max(bubble_k - self.subcooling_k, min(bubble_k, self.sink_k + 0.5))
+
+    def fed_enthalpy_j_per_kg(self, discharge_pressure_pa: float) -> float:
+        """Return the enthalpy [J/kg] of what reaches the expansion valve, flash gas included."""
+        gas = self.fluid
+        liquid_j = gas.liquid_enthalpy_j_per_kg(self.liquid_k(discharge_pressure_pa))
+        if self.flash_fraction == 0.0:
+            return liquid_j
+        vapor_j = gas.vapor_enthalpy_j_per_kg(discharge_pressure_pa, 0.0)
+        return liquid_j + self.flash_fraction * (vapor_j - liquid_j)
+
+    def fed_density_kg_per_m3(self, discharge_pressure_pa: float) -> float:
+        """Return the density [kg/m3] before the expansion valve, vapor and liquid moving as one.
+
+        Source: homogeneous flow, volumes add by mass share.
+        """
+        gas = self.fluid
+        liquid = gas.liquid_density_kg_per_m3(self.liquid_k(discharge_pressure_pa))
+        if self.flash_fraction == 0.0:
+            return liquid
+        vapor = gas.vapor_density_kg_per_m3(discharge_pressure_pa, 0.0)
+        return 1.0 / (self.flash_fraction / vapor + (1.0 - self.flash_fraction) / liquid)
 
     # Compressor
 
@@ -255,9 +290,8 @@ class Circuit:
         def surplus_w(condensing_k: float) -> float:
             discharge_pa = self.condensing_pressure_pa(condensing_k)
             flow, _, end_j, _, leak = at(discharge_pa)
-            liquid_j = gas.liquid_enthalpy_j_per_kg(self.liquid_k(discharge_pa))
             given = self.condenser_w_per_k * (condensing_k - self.sink_k)
-            return given - (flow - leak) * (end_j - liquid_j)
+            return given - (flow - leak) * (end_j - self.fed_enthalpy_j_per_kg(discharge_pa))
 
         low = max(self.sink_k, _LEAST_DEW_K)
         high = gas.greatest_temperature_k - 2.0
@@ -266,8 +300,7 @@ class Circuit:
             self.condensing_pressure_pa(condensing), self.floor_pressure_pa, suction_pa * 1.02
         )
         flow, work, end_j, end_k, leak = at(discharge_pa)
-        liquid_k = self.liquid_k(discharge_pa)
-        liquid_j = gas.liquid_enthalpy_j_per_kg(liquid_k)
+        fed_j = self.fed_enthalpy_j_per_kg(discharge_pa)
         drop_pa = max(0.0, discharge_pa - suction_pa)
         warm_j = self.gas_enthalpy_j_per_kg(discharge_pa, end_k - 10.0)
         return Point(
@@ -276,14 +309,14 @@ class Circuit:
             discharge_k=end_k,
             gas_w_per_k=flow * max(100.0, (end_j - warm_j) / 10.0),
             electric_power_w=flow * work / self.machine.compressor.motor_efficiency,
-            effect_j_per_kg=max(1000.0, outlet_j - liquid_j),
-            liquid_k=liquid_k,
+            effect_j_per_kg=max(1000.0, outlet_j - fed_j),
+            liquid_k=self.liquid_k(discharge_pa),
             valve_flow_kg_per_s=self.valve_area_m2
-            * math.sqrt(2.0 * gas.liquid_density_kg_per_m3(liquid_k) * drop_pa),
+            * math.sqrt(2.0 * self.fed_density_kg_per_m3(discharge_pa) * drop_pa),
             leak_kg_per_s=leak,
             leak_heat_j_per_kg=end_j - outlet_j,
             mean_boiling_k=self.mean_boiling_k(suction_pa, dew_k),
-            condenser_w=(flow - leak) * (end_j - liquid_j),
+            condenser_w=(flow - leak) * (end_j - fed_j),
         )
 
     def mean_boiling_k(self, suction_pa: float, dew_k: float) -> float:

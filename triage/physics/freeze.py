@@ -54,6 +54,7 @@ class Moment:
     plate_side_k: float
     boiling_k: float
     body_memory: float
+    wet_fraction: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +110,7 @@ class _State:
     superheat_k: float
     heat_w: float
     boiling_k: float
+    wet_fraction: float = 1.0
 
 
 class _LowSide:
@@ -148,16 +150,18 @@ class _LowSide:
         """Return the suction at which the compressor takes away what the plate boils off.
 
         `load_k` is the temperature at the far end of `conductance_w_per_k`. Where the expansion
-        valve cannot feed the whole plate, the dry part warms the gas instead.
+        valve does not feed the whole plate (too little charge, too small an opening, more superheat
+        held than built for), the dry part warms the gas instead.
         """
         circuit = self.circuit
         room_k = circuit.room_k
         base_superheat = circuit.superheat_k
         gain = circuit.machine.evaporator.suction_line_gain_fraction
         heat = superheat = boiling = 0.0
+        wet = 1.0
 
         def surplus(dew_k: float) -> float:
-            nonlocal heat, superheat, boiling
+            nonlocal heat, superheat, boiling, wet
             flow = self.at(self.flow, dew_k)
             effect = self.at(self.effect, dew_k)
             boiling = self.at(self.boiling_k, dew_k)
@@ -167,25 +171,29 @@ class _LowSide:
                 leak = self.at(self.leak, dew_k)
                 leak_w = leak * self.at(self.leak_heat, dew_k)
             superheat = base_superheat
-            needed = (heat + leak_w) / effect
+            dry_k = max(0.0, load_k - dew_k - base_superheat)
+            wet = circuit.wet_fraction
+            if circuit.extra_superheat_k > 0.0:
+                wet = min(wet, max(0.0, 1.0 - circuit.extra_superheat_k / max(dry_k, 1e-6)))
+            needed = (wet * heat + leak_w) / effect
             most = self.at(self.valve_flow, dew_k)
             if needed > most:
-                dry_k = max(0.0, load_k - dew_k - base_superheat)
+                wet = min(wet, max(0.0, (most * effect - leak_w) / heat)) if heat > 0.0 else 0.0
+                needed = most
+            if wet < 1.0:
                 warming = _VAPOR_HEAT_CAPACITY_J_PER_KG_K * dry_k
-                wet = min(1.0, max(0.0, (most * effect - leak_w) / heat)) if heat > 0.0 else 0.0
                 superheat += (1.0 - wet) * dry_k
-                heat = wet * heat + (1.0 - wet) * most * warming
+                heat = wet * heat + (1.0 - wet) * needed * warming
                 before = dew_k + base_superheat
                 before += gain * max(0.0, room_k - before)
                 after = dew_k + superheat
                 after += gain * max(0.0, room_k - after)
                 flow *= before / after
-                needed = most
             return flow - needed - leak
 
         dew_k = find_root(surplus, _COLDEST_DEW_K, _WARMEST_DEW_K, guess_k, 0.005, 0.3)
         surplus(dew_k)
-        return _State(dew_k, superheat, heat, boiling)
+        return _State(dew_k, superheat, heat, boiling, wet)
 
 
 class _Record:
@@ -245,6 +253,7 @@ class _Record:
                 - state.heat_w / area * ice_m / ICE_CONDUCTIVITY_W_PER_M_K,
                 boiling_k=state.boiling_k,
                 body_memory=self.memory,
+                wet_fraction=state.wet_fraction,
             )
         )
 

@@ -143,7 +143,7 @@ def run_harvest(circuit: Circuit, freeze: Freeze) -> HarvestRun:
     missing_kg = machine.charge_kg * max(0.0, 1.0 - parts.charge_fraction)
     receiver_kg = max(0.0, harvest.receiver_liquid_kg - missing_kg)
     receiver_k = min(last.liquid_k, gas.greatest_temperature_k - 1.0)
-    on_plate_kg = LEFT_ON_PLATE_FRACTION * machine.charge_kg
+    on_plate_kg = LEFT_ON_PLATE_FRACTION * machine.charge_kg * min(1.0, parts.charge_fraction)
     body_k = freeze.body_k
     sides = Sides(circuit, last.discharge_line_k)
     sides.set_receiver(receiver_k, receiver_kg > 0.0)
