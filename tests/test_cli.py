@@ -329,6 +329,34 @@ def test_expect_says_what_it_cannot_compute_and_why(capsys: Captured) -> None:
     assert "freeze_time" in json.loads(capsys.readouterr().out)["not_computed"]
 
 
+def test_expect_says_first_that_conditions_lie_outside_the_limits(capsys: Captured) -> None:
+    assert main(["expect", "gletsch_r500", "--air", "130 F"]) == 0
+    assert capsys.readouterr().out.splitlines()[1].startswith("OUTSIDE THE STATED LIMITS: air")
+    assert main(["expect", "gletsch_r500"]) == 0
+    assert "OUTSIDE" not in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        # Wet vapor: the dew point of R-404A at 60 psig is 23.5 °F (CoolProp 7.2).
+        (["--suction", "60", "--suction-temperature", "0 F"], "is -23.5 °F, below 0 °F"),
+        (["--temperature", "400 F"], "is 400 °F, outside -94 to 152 °F"),
+        (["--pressure", "200 bar", "--units", "si"], "is 200 bar gauge, outside -0.8 to"),
+    ],
+)
+def test_gas_says_what_is_out_of_range_in_the_units_asked_for(
+    arguments: list[str], told: str, capsys: Captured
+) -> None:
+    assert main(["gas", "R-404A", *arguments]) == 2
+    assert told in capsys.readouterr().err
+
+
+def test_the_help_fits_80_columns(capsys: Captured) -> None:
+    assert main(["--help"]) == 0
+    assert max(map(len, capsys.readouterr().out.splitlines())) <= 80
+
+
 def test_gas_takes_a_temperature_below_zero_as_a_value(capsys: Captured) -> None:
     for typed in ("-20C", "-20 C", "-4F"):
         assert main(["gas", "R-290", "--temperature", typed, "--json"]) == 0

@@ -11,6 +11,7 @@ import argparse
 import io
 import os
 import re
+import shutil
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import suppress
@@ -24,11 +25,11 @@ DONE, NO_RECOMMENDATION, BAD_INPUT, BAD_CONTENT, BAD_STORE, INTERRUPTED = 0, 1, 
 
 _ABOUT = """Guided triage for a batch ice machine, by phone or alone at a terminal.
 
-  triage demo                              play an invented call from start to end
-  triage call                              take a call (agent's words)
-  triage call --voice technician           alone at the machine
-  triage call --answers FILE --json        a scripted call, one JSON object out
-  triage resume ID                         go on where a call was left
+  triage demo                            play an invented call from start to end
+  triage call                            take a call (agent's words)
+  triage call --voice technician         alone at the machine
+  triage call --answers FILE --json      a scripted call, one JSON object out
+  triage resume ID                       go on where a call was left
 """
 
 _CODES = """exit codes: 0 done, 1 ended without a recommendation, 2 usage or bad input,
@@ -107,7 +108,7 @@ def build_parser() -> argparse.ArgumentParser:
         "resume", parents=[shared, trees, store], help="go on with a call that was left",
         description="Go on with a call. Example: triage resume 20261125",
     )  # fmt: skip
-    resume.add_argument("session", help="session id, or enough of its beginning")
+    resume.add_argument("session", help="session id, its beginning, or its last part")
     resume.add_argument("--agent", default="", metavar="NAME", help="who goes on with it")
     resume.add_argument("--vi", action="store_true", help="vi editing keys at the prompt")
     resume.set_defaults(run=_resume)
@@ -124,7 +125,7 @@ def build_parser() -> argparse.ArgumentParser:
     log_show = log_commands.add_parser(
         "show", parents=[shared, trees, store], help="one call as it was on the screen"
     )
-    log_show.add_argument("session", help="session id, or enough of its beginning")
+    log_show.add_argument("session", help="session id, its beginning, or its last part")
     log_show.add_argument("--json", action="store_true", help="print one JSON object")
     log_show.set_defaults(run=_log_show)
 
@@ -204,12 +205,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
         _stop_writing()
         return DONE
     except Exception as error:  # noqa: BLE001 - the last border: every error becomes one line
-        from triage.console.failures import exit_code_of
+        from triage.console.failures import exit_code_of, wrapped
 
         if isinstance(error, OSError):
             _stop_writing()
         code, message = exit_code_of(error)
-        sys.stderr.write(_shown(f"triage: {message}\n"))
+        shown = _shown(f"triage: {message}")
+        if sys.stderr.isatty():  # in a file or a pipe a message stays on its line
+            shown = wrapped(shown, shutil.get_terminal_size().columns)
+        sys.stderr.write(f"{shown}\n")
     return code
 
 

@@ -1,6 +1,6 @@
 """How long until the first question is on the screen, beside the bare imports, in one run.
 
-`python tests/benchmarks/first_question.py [rounds]`: starts both in a pseudo-terminal, in turn,
+`python -m tests.benchmarks.first_question [rounds]`: starts both in a pseudo-terminal, in turn,
 and prints medians and their ratio. The content cache is warm after the first, uncounted round.
 """
 

@@ -1,6 +1,6 @@
 """How long proving takes as trees grow: 1,000 to 16,000 nodes, with the ratio from one to the next.
 
-Run: python tests/benchmarks/tree_proofs.py
+Run: python -m tests.benchmarks.tree_proofs
 Near linear means that doubling the nodes about doubles the time. The trees are the hard kind: one
 long line of questions with cautions, and junctions between them, each of which can leave for the
 same shared ending.

@@ -1,6 +1,6 @@
 """How long a turn takes (parse, judge, store, next question), and a scripted call end to end.
 
-`python tests/benchmarks/turn.py [rounds]`: turns of the first demo call on a SQLite store
+`python -m tests.benchmarks.turn [rounds]`: turns of the first demo call on a SQLite store
 (durable writes), then the same call as a fresh process beside the bare imports, in one run.
 """
 

@@ -85,6 +85,17 @@ def test_json_is_taken_as_well() -> None:
     assert answers.acknowledge == ("falling_ice",)
 
 
+@pytest.mark.parametrize(
+    ("data", "place"),
+    [(b'{"machine": "x"', "1:16"), (b'{"machine": "x",\n "notes": ["a"', "2:15")],
+)
+def test_a_broken_json_file_is_called_json(data: bytes, place: str) -> None:
+    with pytest.raises(AnswersError) as caught:
+        read_answers("call.json", data, CONTENT)
+    assert str(caught.value).startswith(f"call.json:{place}: this is no JSON: ")
+    assert "YAML" not in str(caught.value)
+
+
 def test_letters_of_any_script_and_a_byte_order_mark_are_read() -> None:
     data = "\ufeffmachine: Gletsch R500\nnotes: Hütte – 冰".encode()
     answers = read_answers("call.yaml", data, CONTENT)

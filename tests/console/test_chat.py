@@ -31,7 +31,7 @@ def test_first_question_and_the_way_back_are_on_the_screen_before_a_line_is_read
     stream = StringIO()
     desk = RowDesk(sample.ASK_PATTERN)
     Chat(desk, ChatConsole(Look(), stream, 80), lambda: BEGAN).open()
-    assert "Session k7 started; to go on later: triage resume k7" in stream.getvalue()
+    assert "Session k7 started; to go on later:\ntriage resume k7\n" in stream.getvalue()
     assert "What does the ice look like?" in stream.getvalue()
 
 
@@ -49,7 +49,9 @@ def test_word_stop_leaves_and_says_how_to_go_on() -> None:
     desk = RowDesk(sample.ASK_PATTERN, sample.ASK_AIR)
     end, text = held(desk, Lines("even", "stop"))
     assert end is ChatEnd.STOPPED
-    assert text.endswith("  kept │ Session k7; to go on: triage resume k7\n")
+    assert text.endswith(
+        "  kept │ Session k7 is kept; to go on later:\n       │ triage resume k7\n"
+    )
 
 
 def test_end_of_input_leaves_and_keeps_the_call() -> None:

@@ -158,7 +158,7 @@ def test_ctrl_c_gives_up_the_line_and_a_second_leaves_with_the_call_kept(
     desk.wait(lambda: desk.line == "caller >", "a fresh line")
     desk.child.send("\x03")
     assert desk.said() == ["interrupted"]
-    assert "Session k7; to go on: triage resume k7" in desk.text
+    assert "Session k7 is kept; to go on later:\n       │ triage resume k7" in desk.text
 
 
 def test_ctrl_d_leaves_on_an_empty_line_only(start: Callable[..., Desk]) -> None:

@@ -113,7 +113,7 @@ def test_transcript_shows_what_was_on_the_screen(engine: Engine, shown: Shown) -
     on_screen = screen.splitlines()
     # The opening and the last words differ: they speak of going on, a transcript of the record.
     assert others[0] == "Call started: agent voice, US units."
-    assert others[1:-1] == on_screen[1:-1]
+    assert others[1:-1] == on_screen[2:-2]
     assert others[-1] == "  stop │ Stopped here. Every answer so far is kept."
 
 

@@ -9,11 +9,12 @@ from rich.text import Text
 
 from tests.console import sample
 from tests.console.conftest import Shown, Snapshot
+from triage.console.chat import shown_next
 from triage.console.look import Look
 from triage.console.telling import sentence
 from triage.console.turns import TypedLine, shown_prompt, shown_remark, typed_margin
 from triage.dialogue.case import apply
-from triage.dialogue.events import Acknowledged, Refused
+from triage.dialogue.events import Acknowledged, Answered, Refused
 from triage.dialogue.view import (
     Agreement,
     CaseSoFar,
@@ -24,6 +25,8 @@ from triage.dialogue.view import (
     NotClear,
     NoteKept,
     NotTaken,
+    Prompt,
+    RankedCause,
     StoppedHere,
     TookBack,
     Verdict,
@@ -181,7 +184,7 @@ def test_agent_reads_out_what_the_technician_is_told_directly(shown: Shown) -> N
 
 def test_examples_come_in_the_callers_units_first(shown: Shown) -> None:
     assert "62 psi or 4.3 bar" in shown(shown_prompt(sample.ASK_SUCTION, AGENT))
-    assert "4.3 bar or 62 psi" in shown(shown_prompt(sample.ASK_SUCTION, TECHNICIAN))
+    assert "4.3 bar gauge or 62 psi" in shown(shown_prompt(sample.ASK_SUCTION, TECHNICIAN))
 
 
 def test_withheld_card_holds_nothing_of_the_repair(shown: Shown) -> None:
@@ -197,6 +200,20 @@ def test_withheld_card_holds_nothing_of_the_repair(shown: Shown) -> None:
     assert "Cautions acknowledged, 1 of 2: - Stored pressure" in text
     assert "Not reached: - Falling ice" in text
     assert "start a new call" not in text
+
+
+@pytest.mark.parametrize("end", [sample.WITHHELD, sample.ESCALATED])
+def test_a_call_handed_over_carries_its_readings_the_abnormal_first(
+    shown: Shown, end: Prompt
+) -> None:
+    answers = {
+        item.reading.id: Answered(item.reading.id, item.typed, item.value)
+        for item in (sample.WARM_AIR, sample.PATCHY_ICE)
+    }
+    card = shown_prompt(end, replace(AGENT, case=replace(AGENT.case, answers=answers)))
+    text = " ".join(shown(card).replace("┃", " ").split())
+    assert "Read these out: - pattern of the ice: patchy, NOT NORMAL" in text
+    assert "not judged: air temperature at the machine 70 °F" in text
 
 
 def test_a_refused_caution_is_told_from_those_not_reached(shown: Shown) -> None:
@@ -225,6 +242,42 @@ def test_the_agent_acknowledges_only_what_the_caller_says_will_be_kept_to(shown:
     )
     at_gate = shown(shown_prompt(sample.CAUTION_AT_THE_GATE, AGENT))
     assert "Read out. Type yes if understood and kept to; no withholds the repair." in at_gate
+
+
+def test_the_paths_own_cause_is_ranked_even_where_it_is_not_among_the_first(
+    shown: Shown,
+) -> None:
+    others = tuple(RankedCause(sample.HOT_GAS_CAUSE.id, share) for share in (0.9, 0.05, 0.04))
+    conclusion = replace(
+        sample.CONCLUSION,
+        agreement=Agreement.DISAGREE,
+        ranked=(*others, RankedCause(sample.FEED_CAUSE.id, 0.004)),
+    )
+    card = shown_prompt(replace(sample.RECOMMENDED, conclusion=conclusion), AGENT)
+    text = " ".join(shown(card).replace("┃", " ").split())
+    assert "under 1 % receiver vapor feed failed (where the questions lead)" in text
+    assert (
+        'The questions lead to "receiver vapor feed failed"; all readings together put "hot gas '
+        'valve does not open" first.'
+    ) in text
+
+
+def test_a_caution_asked_about_is_not_shown_twice(shown: Shown) -> None:
+    prompt = sample.CAUTION_AT_THE_GATE
+    remark = Explained("why", prompt.caution.text)
+    text = shown(shown_remark(remark, AGENT), *shown_next((remark,), prompt, prompt, AGENT))
+    assert "It stands above." in text
+    assert "Type yes if understood" in text
+    assert prompt.caution.text[:20] not in text
+    assert "CAUTION" not in text
+
+
+def test_the_case_so_far_tells_an_assumed_minute_from_one_that_was_said(shown: Shown) -> None:
+    remark = CaseSoFar((sample.LOW_SUCTION, sample.GOOD_DISCHARGE), ())
+    plain = shown(shown_remark(remark, AGENT), look=Look(is_plain=True))
+    text = " ".join(plain.split())
+    assert "24 psig (1.7 bar), minute 12 assumed, BELOW" in text
+    assert "255 psig (17.6 bar), minute 6, WITHIN" in text
 
 
 def test_disagreement_of_the_two_ways_is_said_aloud(shown: Shown) -> None:

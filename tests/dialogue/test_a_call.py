@@ -136,6 +136,83 @@ def test_a_freeze_fault_ends_in_its_own_recommendation(changed: dict[str, str], 
     assert not any(node.startswith("harvest") for node in asked), "no harvest question was put"
 
 
+NO_TEST = {"manifold_test_result": "can't reach the port"}
+NOT_ON_FILE = {
+    "machine": "unknown", "coil_nominal_voltage": "24 V", "receiver_vapor_feed_fitted": "unknown",
+}  # fmt: skip
+NO_COIL = {"coil_resistance": "unknown", "coil_pulls_in": "unknown"}
+
+
+@pytest.mark.parametrize(
+    ("changed", "ending_id", "recommends"),
+    [
+        pytest.param(NO_TEST, "feed_unconfirmed_cold_line", True, id="coils good, line cold"),
+        pytest.param(
+            {**NO_TEST, "hot_gas_line_temperature": "106 F"}, "feed_unconfirmed", True,
+            id="coils good",
+        ),
+        pytest.param(
+            {**NO_TEST, **NOT_ON_FILE, "condenser_kind": "remote"}, "feed_unconfirmed_not_seen",
+            True, id="feed not seen, remote condenser",
+        ),
+        pytest.param(
+            {**NO_TEST, **NOT_ON_FILE, "condenser_kind": "air"}, "feed_not_seen", False,
+            id="feed not seen, condenser inside",
+        ),
+        pytest.param(
+            {**NOT_ON_FILE, "condenser_kind": "air"}, "feed_confirmed", True,
+            id="feed not seen, but proved by the test",
+        ),
+        pytest.param({**NO_TEST, **NO_COIL}, "feed_coil_not_known", False, id="coils not known"),
+        pytest.param(
+            NO_COIL, "feed_confirmed_coil_not_known", True,
+            id="coils not known, but the test proves the feed",
+        ),
+    ],
+)  # fmt: skip
+def test_the_feed_is_blamed_only_where_it_is_and_its_coil_is_good_or_a_test_proved_it(
+    changed: dict[str, str], ending_id: str, recommends: bool
+) -> None:
+    end, _ = ending({**FEED_FAILED, **changed})
+    assert isinstance(end, Recommended if recommends else Escalated), end
+    assert end.node == ending_id
+
+
+@pytest.mark.parametrize(
+    ("clicks", "changed", "ending_id"),
+    [
+        ("only the hot gas one", {}, "feed_valve_silent"),
+        ("only the feed", {}, "hot_gas_valve_silent"),
+        ("none clicks", {}, "no_valve_clicks"),
+        ("only the feed", {"hot_gas_line_temperature": "106 F"}, "clicks_do_not_fit"),
+        ("none clicks", {"coil_resistance": "unknown"}, "coil_does_not_pull"),
+        ("only the feed", {"harvest_discharge_pressure": "unknown"}, "harvest_not_measured"),
+    ],
+)
+def test_a_powered_sound_coil_that_does_not_click_is_followed_up(
+    clicks: str, changed: dict[str, str], ending_id: str
+) -> None:
+    end, _ = ending({**FEED_FAILED, "coil_pulls_in": clicks, **changed})
+    assert isinstance(end, Recommended | Escalated)
+    assert end.node == ending_id
+
+
+def test_a_fan_that_stands_still_ends_the_call_before_any_gauge() -> None:
+    end, case = ending({**FEED_FAILED, "condenser_fan_state": "stopped"})
+    assert isinstance(end, Recommended)
+    assert end.conclusion.causes == ("condenser_airflow_poor",)
+    assert end.cautions[0].id == "switch_off_now"
+    assert "freeze_suction_pressure_early" not in case.answers
+
+
+def test_an_owner_whose_fan_stands_still_switches_off_and_hands_over() -> None:
+    owner = {"condenser_fan_state": "stopped", "caller_qualification": "no"}
+    end, _ = ending({**FEED_FAILED, **owner})
+    assert isinstance(end, Escalated)
+    assert end.node == "unlicensed_fan_stopped"
+    assert end.machine_state[0].startswith("Switch the machine off now at the disconnect")
+
+
 def test_without_the_discharge_line_no_harvest_part_is_condemned() -> None:
     end, case = ending({**FEED_FAILED, "discharge_line_temperature": "unknown no probe"})
     assert isinstance(end, Escalated)

@@ -122,7 +122,10 @@ LINES: list[tuple[str, Reading, dict[str, str], str]] = [
     ("no, freeze time 12:30", RELEASED, {"ice_released": "no", TIME: "freeze time 12:30"}, ""),
     ("no, it's still hanging and freeze time is 12:30", RELEASED,
      {"ice_released": "no, it's still hanging", TIME: "freeze time is 12:30"}, ""),
+    ("suction 52 at 2, discharge 148 at 6", SUCTION_EARLY,
+     {EARLY: "suction 52 at 2", HEAD: "discharge 148 at 6"}, ""),
     # One reading, some words that are not one: kept.
+    ("88 F up top", ROOM, {AIR: "88 F"}, "88 F up top"),
     ("62 psi and it sounds loud", SUCTION_EARLY, {EARLY: "62 psi"}, "it sounds loud"),
     ("hi there, suction 62", SUCTION_EARLY, {EARLY: "suction 62"}, "hi there"),
     ("suction 62, can't reach the head", SUCTION_EARLY, {EARLY: "suction 62"},
@@ -199,6 +202,31 @@ def test_a_line_that_means_nothing_is_unclear_for_the_question_asked() -> None:
     found = breath("bananas, and more bananas", SUCTION_EARLY)
     assert [part.reading for part in found.parts] == [EARLY]
     assert isinstance(found.parts[0].value, Unclear)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "between 40 and 50",
+        "between forty and fifty psi",
+        "somewhere between 40 psi and 50 psi",
+        "40 to 50",
+        "from 40 to 50",
+        "between 40 and 50, head 305",
+        "suction between 40 and 50, head 305",
+    ],
+)
+def test_two_values_for_one_reading_are_asked_back(line: str) -> None:
+    first = breath(line, SUCTION_EARLY).parts[0]
+    assert first.reading == EARLY
+    assert isinstance(first.value, Unclear)
+    assert "names two values" in first.value.message
+
+
+@pytest.mark.parametrize("line", ["20 F above the room", "88 F up from yesterday"])
+def test_a_difference_is_not_taken_for_a_temperature(line: str) -> None:
+    found = breath(line, ROOM)
+    assert not any(isinstance(part.value, Value) for part in found.parts)
 
 
 @pytest.mark.parametrize("line", ["back", "why?", "note suction 62, head 305", "dunno", "unknown"])

@@ -7,11 +7,10 @@ from dataclasses import replace
 import pytest
 
 from tests.conversation import FEED_FAILED, SOUND_FREEZE, ending, shipped_engine, up_to
-from triage.dialogue.case import Case
+from triage.dialogue.case import Case, fold
 from triage.dialogue.conclude import (
     LONGEST_SHORTLIST,
-    SURE_AGAINST,
-    SURE_OF_ANOTHER,
+    PLAINLY_LESS,
     agreement_of,
     conclude,
     is_contradicted,
@@ -19,8 +18,11 @@ from triage.dialogue.conclude import (
     shortlist,
 )
 from triage.dialogue.ends import NOT_LICENSED, end_of_call
+from triage.dialogue.events import Acknowledged, Answered
 from triage.dialogue.view import (
     Agreement,
+    AskCaution,
+    AskQuestion,
     Conclusion,
     Escalated,
     Finding,
@@ -30,7 +32,7 @@ from triage.dialogue.view import (
     Withheld,
 )
 from triage.dialogue.walk import walk
-from triage.tree.content import Ending
+from triage.tree.content import Ending, Stage
 
 ENGINE = shipped_engine()
 CONTENT = ENGINE.content
@@ -54,22 +56,22 @@ def ranked(*pairs: tuple[str, float]) -> tuple[RankedCause, ...]:
 
 def concluded(cause: str, order: tuple[RankedCause, ...]) -> Conclusion:
     """Return a conclusion of one cause beside a ranking made up for it."""
-    case, findings = at_the_end()
-    made = conclude(CONTENT, case, ending_of(cause), findings)
+    _case, findings = at_the_end()
+    made = conclude(CONTENT, ending_of(cause), findings)
     return replace(made, ranked=order, agreement=agreement_of(made.ending, order))
 
 
 def test_the_two_ways_agree_when_the_likeliest_cause_is_the_paths() -> None:
-    case, findings = at_the_end()
-    conclusion = conclude(CONTENT, case, ending_of(FEED), findings)
+    _case, findings = at_the_end()
+    conclusion = conclude(CONTENT, ending_of(FEED), findings)
     assert conclusion.agreement is Agreement.AGREE
     assert conclusion.settling_reading is None
     assert not is_contradicted(conclusion)
 
 
 def test_the_two_ways_disagree_when_it_is_another_and_a_reading_may_settle_it() -> None:
-    case, findings = at_the_end()
-    conclusion = conclude(CONTENT, case, ending_of("expansion_valve_flooding"), findings)
+    _case, findings = at_the_end()
+    conclusion = conclude(CONTENT, ending_of("expansion_valve_flooding"), findings)
     assert conclusion.agreement is Agreement.DISAGREE
     assert conclusion.settling_reading is not None
 
@@ -83,13 +85,13 @@ def test_an_escalation_leaves_the_agreement_open() -> None:
     ("order", "is_against"),
     [
         (ranked((VALVE, 0.85), (FEED, 0.05)), True),
-        (ranked((VALVE, SURE_OF_ANOTHER), (FEED, SURE_AGAINST - 0.001)), True),
-        (ranked((VALVE, SURE_OF_ANOTHER - 0.01), (FEED, 0.05)), False),
-        (ranked((VALVE, 0.85), (FEED, SURE_AGAINST)), False),
+        (ranked((VALVE, 0.6), (FEED, 0.6 * PLAINLY_LESS - 0.001)), True),
+        (ranked((VALVE, 0.6), (FEED, 0.6 * PLAINLY_LESS)), False),
+        (ranked((VALVE, 0.49), (FEED, 0.47)), False),
         (ranked((FEED, 0.6), (VALVE, 0.4)), False),
     ],
 )
-def test_a_path_is_contradicted_only_by_a_sure_rival_while_its_own_causes_are_unlikely(
+def test_a_path_is_contradicted_by_a_cause_plainly_likelier_than_its_own(
     order: tuple[RankedCause, ...], is_against: bool
 ) -> None:
     assert is_contradicted(concluded(FEED, order)) is is_against
@@ -98,24 +100,31 @@ def test_a_path_is_contradicted_only_by_a_sure_rival_while_its_own_causes_are_un
 def test_a_contradicted_path_is_escalated_and_names_both_sides_and_what_settles_it() -> None:
     case, findings = at_the_end()
     wrong = ending_of("expansion_valve_flooding")
-    conclusion = conclude(CONTENT, case, wrong, findings)
+    conclusion = conclude(CONTENT, wrong, findings)
     assert is_contradicted(conclusion)
-    end = end_of_call(CONTENT, wrong, case, findings)
+    end = end_of_call(CONTENT, ENGINE.tree, wrong, case, findings, Stage.CONFIRM)
+    while isinstance(end, (AskQuestion, AskCaution)):  # what would settle it is asked for first
+        if isinstance(end, AskCaution):
+            case = fold([Acknowledged(end.caution.id, "yes")], case)
+        else:
+            case = fold([Answered(end.reading.id, "unknown", None, "not to be had")], case)
+        end = end_of_call(CONTENT, ENGINE.tree, wrong, case, findings, Stage.CONFIRM)
     assert isinstance(end, Escalated)
     assert CONTENT.causes["expansion_valve_flooding"].name in end.reason
     assert CONTENT.causes[conclusion.ranked[0].cause].name in end.reason
-    assert conclusion.settling_reading is not None
-    assert conclusion.settling_reading.name in end.reason
+    assert end.conclusion.settling_reading is not None
+    assert end.conclusion.settling_reading.name in end.reason
     assert end.machine_state
     assert end.call_whom
 
 
 def test_a_licensed_repair_is_withheld_from_anybody_else_and_says_whom_to_call() -> None:
     case, findings = at_the_end()
-    end = end_of_call(CONTENT, ending_of(FEED), replace(case, is_held_unlicensed=True), findings)
+    held = replace(case, is_held_unlicensed=True)
+    end = end_of_call(CONTENT, ENGINE.tree, ending_of(FEED), held, findings, Stage.CONFIRM)
     assert isinstance(end, Withheld)
     assert end.reason == NOT_LICENSED
-    assert end.machine_state == (CONTENT.causes[FEED].machine_state,)
+    assert end.machine_state[0] == CONTENT.causes[FEED].machine_state
     assert end.call_whom == CONTENT.causes[FEED].who
     assert not any(is_yes for _, is_yes in end.cautions)
 
@@ -134,7 +143,7 @@ def test_an_escalation_blames_a_few_of_its_own_causes_and_says_the_safe_state(na
     assert len(listed) == min(LONGEST_SHORTLIST, len(item.shortlist))
     assert set(listed) <= set(item.shortlist)
     case, findings = at_the_end()
-    end = end_of_call(CONTENT, item, case, findings)
+    end = end_of_call(CONTENT, ENGINE.tree, item, case, findings, Stage.CONFIRM)
     assert isinstance(end, Escalated)
     assert end.reason == item.escalate
     assert "".join(end.machine_state)

@@ -32,6 +32,7 @@ from triage.dialogue.view import (
     AskQuestion,
     CaseSoFar,
     Echo,
+    Escalated,
     Explained,
     HelpWanted,
     NotClear,
@@ -56,8 +57,8 @@ def at(kind: str) -> Case:
         case "confirmation":
             return say(up_to(SUCTION), "2700 psi")[0]
         case "caution":
-            case = up_to("ice_pattern")
-            return say(case, FEED_FAILED["ice_pattern"])[0]
+            case = up_to("freeze_time")
+            return say(case, FEED_FAILED["freeze_time"])[0]
         case _:
             return say(up_to("manifold_test_result"), FEED_FAILED["manifold_test_result"])[0]
 
@@ -511,3 +512,31 @@ def test_what_the_content_does_not_know_any_more_is_asked_anew(strange: Answered
         assert strange.reading not in {item.reading.id for item in engine.findings(odd)}
         for line in ("yes both", "back", "change old", "case", "why", "altitude 5000 ft"):
             engine.turn(odd, line)
+
+
+def test_a_yes_takes_what_did_you_mean_proposed() -> None:
+    case, _ = say(up_to("machine"), "gletch r 500")
+    prompt = prompt_of(case)
+    assert isinstance(prompt, AskConfirmation)
+    assert "Gletsch R500" in prompt.doubt
+    case, _ = say(case, "yes")
+    assert case.answers["machine"].value == "gletsch_r500"
+    assert case.answers["machine"].typed == "gletch r 500"
+
+
+def test_a_minute_no_harvest_lasts_to_is_asked_about() -> None:
+    case, _ = say(up_to(SUCTION), "76 psi at 40 min")
+    prompt = prompt_of(case)
+    assert isinstance(prompt, AskConfirmation)
+    assert "past the longest harvest" in prompt.doubt
+
+
+def test_an_escalation_can_be_mended_until_it_is_closed() -> None:
+    case, _ = say(up_to("complaint"), "slow")
+    engine = shipped_engine()
+    assert isinstance(engine.prompt(case), Escalated)
+    mended, _ = say(case, "back", "will not drop")
+    assert isinstance(engine.prompt(mended), AskQuestion)
+    closed, _ = say(case, "done")
+    assert closed.concluded is not None
+    assert fold(events_of(closed, "back"), closed).answers == closed.answers

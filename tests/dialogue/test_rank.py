@@ -41,7 +41,7 @@ def finding_of(reading_id: str, outcome: str) -> Finding:
 def chance_in_content(cause_id: str, reading_id: str, outcome: str) -> Fraction:
     """Return the judged chance of an outcome under a cause, read from the content by hand.
 
-    Named outcomes as written, the rest shared evenly; no sign at all: nine in ten healthy; never
+    Named outcomes as written, the rest shared evenly; no sign at all: 97 in 100 healthy; never
     less than one in fifty.
     """
     reading = CONTENT.readings[reading_id]
@@ -52,7 +52,7 @@ def chance_in_content(cause_id: str, reading_id: str, outcome: str) -> Fraction:
         healthy = reading.normal or (("within",) if reading.is_banded else ())
         if not healthy:
             return max(Fraction(1, 50), Fraction(1, len(possible)))
-        named = {item: 0.9 / len(healthy) for item in healthy}
+        named = {item: 0.97 / len(healthy) for item in healthy}
     for item in possible:
         if item in named:
             table[item] = Fraction(named[item])

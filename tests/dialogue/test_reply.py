@@ -125,10 +125,30 @@ def test_the_minute_it_was_taken_is_read(
     assert found.typed == text
 
 
-def test_a_bare_number_after_at_is_asked_back_with_the_way_to_say_a_minute() -> None:
-    found = reply("62 at 3", SUCTION_EARLY)
+@pytest.mark.parametrize(
+    "text", ["62 at 3", "62 psi @ 3", "62 psi at three", "62 psi 3 min", "62 psi three min"]
+)
+def test_a_bare_minute_counts_where_the_reading_has_a_moment(text: str) -> None:
+    found = reply(text, SUCTION_EARLY)
+    assert isinstance(found, Value), found
+    assert (found.value, found.minute_s) == (pytest.approx(PSI_62, abs=1.0), 180.0)
+
+
+def test_a_bare_number_too_great_for_a_minute_is_asked_back() -> None:
+    found = reply("62 at 70", SUCTION_EARLY)
     assert isinstance(found, Unclear)
-    assert 'type "at 3 min"' in found.message
+    assert 'type "at 70 min"' in found.message
+
+
+def test_a_bare_number_after_at_is_no_minute_where_the_reading_has_no_moment() -> None:
+    assert isinstance(reply("70 at 3", ROOM), Unclear)
+
+
+def test_a_model_that_is_not_on_file_is_told_how_to_go_on() -> None:
+    found = reply("Polarbjorn XX900", MACHINE)
+    assert isinstance(found, Unclear)
+    assert found.message.startswith('"Polarbjorn XX900" is not on file.')
+    assert "unknown and I judge by a typical machine" in found.message
 
 
 @pytest.mark.parametrize(

@@ -63,6 +63,11 @@ def test_a_reading_that_cannot_be_had_is_unknown_for_that_reason(
         ("no slab came loose", "ice_released", "no"),
         ("no, it doesn't have one", "receiver_vapor_feed_fitted", "not_fitted"),
         ("too little", "coil_voltage_presence", "some"),
+        ("hot gas one clicks, the other not", "coil_pulls_in", "hot_gas_only"),
+        ("no, only the hot gas one", "coil_pulls_in", "hot_gas_only"),
+        ("the feed clicks, the hot gas one doesn't", "coil_pulls_in", "feed_only"),
+        ("yep, both click and hold", "coil_pulls_in", "yes"),
+        ("neither clicks", "coil_pulls_in", "no"),
     ],
 )
 def test_a_choice_said_in_two_ways_is_one_answer(text: str, reading: str, choice: str) -> None:

@@ -142,6 +142,17 @@ def test_an_id_is_found_by_a_beginning_that_fits_it_alone(store: Store) -> None:
         store.resolve("20261125-0931-k")
 
 
+def test_an_id_is_found_by_its_last_part_where_none_begins_so(store: Store) -> None:
+    for session_id in ("20261125-0931-k87b", "20261126-0931-k87b", "20261125-1000-zzzz"):
+        store.append(session_id, CALL, CONTENT, NOW, 0)
+    assert store.resolve("ZZZZ") == "20261125-1000-zzzz"
+    with pytest.raises(SessionAmbiguous, match=r"20261125-0931-k87b, 20261126-0931-k87b; type"):
+        store.resolve("k87b")
+    for part in ("87b", "zz", "_zzz", "-zzzz"):
+        with pytest.raises(SessionNotFound):
+            store.resolve(part)
+
+
 def test_a_whole_id_is_found_even_if_another_begins_with_it(store: Store) -> None:
     for session_id in ("20261125", "20261125-0931-k7qm"):
         store.append(session_id, CALL, CONTENT, NOW, 0)

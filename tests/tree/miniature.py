@@ -57,6 +57,7 @@ readings:
   discharge_line_temperature:
     name: discharge line
     kind: temperature
+    licensed: true
     banded: true
     default_minute: 6
     cautions: [hot_lines]
@@ -82,9 +83,9 @@ readings:
 CAUTIONS = """\
 format: 1
 cautions:
-  hot_lines: {title: Hot lines, text: The line burns., hazards: [heat]}
-  gauges: {title: Gauges, text: Refrigerant under pressure., hazards: [pressure]}
-  mains: {title: Mains, text: Live parts., hazards: [mains]}
+  hot_lines: {title: Hot lines, text: The line burns., hazards: [heat, hot_parts]}
+  gauges: {title: Gauges, text: Refrigerant under pressure., hazards: [pressure, gauge_work]}
+  mains: {title: Mains, text: Live parts., hazards: [mains, live_measurement]}
 """
 
 CAUSES = """\

@@ -15,7 +15,7 @@ Case = tuple[str, str, str, str]
 
 READINGS: dict[str, Case] = {
     "an unknown key gets the nearest valid one": (
-        "readings.yaml", "    licensed: true\n", "    »licenced: true\n",
+        "readings.yaml", "580 psi]\n    licensed: true\n", "580 psi]\n    »licenced: true\n",
         'reading "freeze_suction_pressure_early" has no key "licenced"; did you mean "licensed"?',
     ),
     "an unknown kind gets the nearest valid one": (
@@ -81,7 +81,7 @@ READINGS: dict[str, Case] = {
         "choices under normal",
     ),
     "a flag that is no true or false is refused": (
-        "readings.yaml", "    licensed: true\n", "    licensed: »yes\n",
+        "readings.yaml", "580 psi]\n    licensed: true\n", "580 psi]\n    licensed: »yes\n",
         'reading "freeze_suction_pressure_early" wants true or false under "licensed", not "yes"',
     ),
     "a plain number as plausible is refused": (
@@ -150,7 +150,7 @@ READINGS: dict[str, Case] = {
         'the file has no key "caution"; did you mean "cautions"?',
     ),
     "a caution without hazards is refused": (
-        "cautions.yaml", "hazards: [heat]", "hazards: »[]",
+        "cautions.yaml", "hazards: [heat, hot_parts]", "hazards: »[]",
         'caution "hot_lines" wants at least 1 under "hazards"',
     ),
 }  # fmt: skip

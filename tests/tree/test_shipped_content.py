@@ -79,6 +79,9 @@ def _check_ending(content: Content, causes: tuple[str, ...], known: dict[str, st
         assert known["coil_voltage"] == "within"
     if FEED_FAULT in causes:
         assert known[FEED_FITTED] != "not_fitted"
+        if known.get("manifold_test_result") != "slab_released":
+            assert known[FEED_FITTED] == "fitted" or known["condenser_kind"] == "remote_air"
+            assert known["coil_resistance"] == "within" or known["coil_pulls_in"] == "yes"
 
 
 def test_on_a_machine_without_a_receiver_vapor_feed_nobody_tests_or_replaces_one(
@@ -108,6 +111,38 @@ def test_on_a_machine_without_a_receiver_vapor_feed_nobody_tests_or_replaces_one
                 assert FEED_FAULT not in tree.endings[node].causes
             node = next_node(graph, node, known)
     assert {"low_pressures_without_feed", "low_suction_without_feed"} <= ends
+
+
+def test_a_repair_that_measures_under_power_has_the_live_caution_at_its_gate(
+    content: Content,
+) -> None:
+    measuring = {
+        "harvest_coil_unpowered", "harvest_coil_open", "coil_supply_low", "vacuum_break_failed",
+        "condenser_airflow_poor", "compressor_weak",
+    }  # fmt: skip
+    carrying = {item.id for item in content.causes.values() if "live_measurement" in item.hazards}
+    assert carrying == measuring
+
+
+def test_what_follows_a_pressure_too_high_begins_with_switching_off(content: Content) -> None:
+    """Common practice, no source: nobody hears a repair out while the pressure still climbs."""
+    first, tree = next(iter(content.cautions.values())), content.trees[TREE]
+    assert first.text.startswith("Switch the machine off now")
+    hot = {cause.id for cause in content.causes.values() if set(cause.hazards) & set(first.hazards)}
+    assert hot == {"condenser_airflow_poor", "refrigerant_overcharge"}
+    for ending in tree.endings.values():
+        if hot.intersection(ending.causes):
+            assert ending.because.startswith("Switch the machine off now at the disconnect")
+    for name in ("high_head_unclear", "water_condenser_warm", "unlicensed_fan_stopped"):
+        assert tree.endings[name].machine_state.startswith("Switch the machine off now")
+
+
+def test_after_the_confirming_test_the_hose_comes_off(content: Content) -> None:
+    endings = content.trees[TREE].endings
+    confirmed = (endings["feed_confirmed"], endings["feed_confirmed_coil_not_known"])
+    assert all(ending.because.startswith("Close the manifold") for ending in confirmed)
+    for name in ("feed_not_confirmed", "test_stopped"):
+        assert endings[name].machine_state.startswith("Close the manifold")
 
 
 def test_what_touches_gas_or_live_parts_warns_of_a_flammable_refrigerant_first(

@@ -7,6 +7,7 @@ technician), `units` (us or si), `about` (what the call shows) and `notes` (free
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -45,6 +46,18 @@ class AnswersFile:
         return caution in self.acknowledge
 
 
+_WANTED_OF_READING = "write unknown if it could not be had"
+_WANTED = {
+    "acknowledge": "write all, none or a list of caution ids",
+    "refuse": "write a list of caution ids",
+    "voice": "write agent or technician",
+    "units": "write us or si",
+    "about": "write what the call shows",
+    "notes": "write a note or a list of them",
+}
+"""What belongs under each reserved key."""
+
+
 def load_answers(path: Path, content: Content) -> AnswersFile:
     """Return the answers in a YAML or JSON file; raise AnswersError naming file, line, column."""
     try:
@@ -60,7 +73,13 @@ def load_answers(path: Path, content: Content) -> AnswersFile:
 def read_answers(name: str, data: bytes, content: Content) -> AnswersFile:
     """Return the answers in `data`, the bytes of the file `name`; raise AnswersError."""
     mistakes = Mistakes()
-    table = read_marked(name, data, mistakes, first_line="caller_qualification: yes both")
+    is_json = name.lower().endswith(".json")
+    first_line = (
+        '{"caller_qualification": "yes both"}' if is_json else "caller_qualification: yes both"
+    )
+    table = read_marked(name, data, mistakes, first_line=first_line)
+    if table is None and is_json:
+        _check_json(name, data)
     answers: dict[str, tuple[str, ...]] = {}
     reserved: dict[str, tuple[str, ...]] = {}
     for key, entry in (table.entries if table else {}).items():
@@ -101,6 +120,19 @@ def read_answers(name: str, data: bytes, content: Content) -> AnswersFile:
     )
 
 
+def _check_json(name: str, data: bytes) -> None:
+    """Raise AnswersError if `data` is no JSON: its own words fit such a file better than YAML's."""
+    try:
+        json.loads(data.decode("utf-8-sig"))
+    except json.JSONDecodeError as error:
+        raise AnswersError(
+            f"{name}:{error.lineno}:{error.colno}: this is no JSON: {error.msg}; check commas, "
+            "closing brackets and double quotes"
+        ) from error
+    except (UnicodeDecodeError, RecursionError):
+        return  # what the reader of marked text says about it fits
+
+
 def _check_word(
     key: str,
     reserved: Mapping[str, tuple[str, ...]],
@@ -117,7 +149,7 @@ def _check_word(
 def _texts(node: Node, key: str, mistakes: Mistakes) -> tuple[str, ...]:
     if isinstance(node, Scalar):
         if node.is_null:
-            mistakes.add(node.place, f"{key} is empty; write unknown if it could not be had")
+            mistakes.add(node.place, f"{key} is empty; {_WANTED.get(key, _WANTED_OF_READING)}")
             return ()
         return (node.text,)
     if isinstance(node, Items):

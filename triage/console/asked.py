@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from triage.physics.machine import CondenserKind, Machine
+from triage.physics.machine import Machine
 from triage.physics.pressure import barometric_pressure_pa
 from triage.physics.quantity import Dimension, UnitSystem, default_unit_of, parse_quantity
 from triage.tree.errors import nearest, quoted
@@ -44,11 +44,6 @@ def machine_named(machines: Mapping[str, Machine], text: str) -> Machine:
         f"no machine on file is called {quoted(text)}{nearest(text, machines)}; "
         "triage expect without a machine lists them"
     )
-
-
-def condenser_named(text: str | None) -> CondenserKind:
-    """Return the kind of condenser, air if none is given."""
-    return CondenserKind(text or CondenserKind.AIR.value)
 
 
 def _key(text: str) -> str:

@@ -16,7 +16,7 @@ from rich.text import Text
 from triage.console.evidence import evidence_lines
 from triage.console.figures import TELLS_NOTHING_IF_GENERIC
 from triage.console.look import Card, look_of, stack
-from triage.console.telling import CONTROL_WORDS, Telling, sentence, verdict_word
+from triage.console.telling import CONTROL_WORDS, Telling, sentence, short_moment, verdict_word
 from triage.dialogue.conclude import shortlist
 from triage.dialogue.view import (
     Agreement,
@@ -29,6 +29,7 @@ from triage.dialogue.view import (
     Finding,
     RankedCause,
     Recommended,
+    Verdict,
     Withheld,
 )
 from triage.dialogue.words import plain_text
@@ -44,27 +45,32 @@ _TABLE_WIDTH = 64
 """Columns from which the case so far is a table; below, one finding under the other."""
 
 
+def caution_hint(prompt: AskCaution, telling: Telling) -> Text:
+    """Return what to type at a caution."""
+    if prompt.seal:
+        # Gate cautions come one after the other: what to type is said once, and short.
+        lead = "Read out. Type yes" if telling.is_agent else "Type yes"
+        words = f"{lead} if understood and kept to; no withholds the repair."
+    elif telling.is_agent:
+        words = "Read this out. Type yes when the caller says it is understood and will be kept to."
+    else:
+        words = "Type yes if it is understood and you will keep to it."
+    return Text(words, style="triage.ask")
+
+
 def caution_card(prompt: AskCaution, telling: Telling) -> Card:
     """Return a caution that waits for its own acknowledgement."""
     title = plain_text(prompt.caution.title)
     text = Text(plain_text(prompt.caution.text))
     if prompt.seal:
-        # Gate cautions come one after the other: what to type is said once, and short.
         was_met = (prompt.caution.id, "") in telling.case.acknowledged
         again = "Once more: " if was_met else ""
         heading = f"CAUTION {prompt.number} of {prompt.of}: {again}{title}"
-        lead = "Read out. Type yes" if telling.is_agent else "Type yes"
-        closing = f"{lead} if understood and kept to; no withholds the repair."
-        return Card(heading, stack(text, Text(closing, style="triage.ask")), "triage.caution")
-    ask = (
-        "Read this out. Type yes when the caller says it is understood and will be kept to."
-        if telling.is_agent
-        else "Type yes if it is understood and you will keep to it."
-    )
+        return Card(heading, stack(text, caution_hint(prompt, telling)), "triage.caution")
     refusal = Text("Typing no leaves the reading behind it unknown.")
     return Card(
         f"CAUTION: {title}",
-        stack(text, Text(ask, style="triage.ask"), refusal),
+        stack(text, caution_hint(prompt, telling), refusal),
         "triage.caution",
     )
 
@@ -88,8 +94,8 @@ def _recommendation(end: Recommended, telling: Telling) -> Card:
         f"RECOMMENDATION: {names}",
         stack(
             _section("What we believe and why"),
-            *(Text(sentence(plain_text(cause.explanation))) for cause in causes),
             Text(sentence(plain_text(conclusion.ending.because))),
+            *(Text(sentence(plain_text(cause.explanation))) for cause in causes),
             *_reasons(conclusion, telling),
             *_two_ways(conclusion, telling),
             *_listed("Repair", repair.repair),
@@ -125,6 +131,7 @@ def _withheld(end: Withheld, telling: Telling) -> Card:
             *_evidence("Speaks for it", end.conclusion.evidence_for, telling),
             *_listed("Leave the machine so", end.machine_state),
             *_listed("Whom to call", (end.call_whom,) if end.call_whom else ()),
+            *_handover(telling),
             *_titles(f"Cautions acknowledged, {count}", acknowledged),
             *_titles("Refused", refused),
             *_titles("Not reached", not_reached),
@@ -142,7 +149,6 @@ def _escalated(end: Escalated, telling: Telling) -> Card:
             Text(sentence(plain_text(end.reason)), style="triage.ask"),
             Text(sentence(plain_text(end.ending.because))),
             *_listed("Suspects, likeliest first", _left(end, telling), is_sentence=False),
-            *_evidence("Readings that stand out", end.conclusion.evidence_for, telling),
             *_missing(end.conclusion, telling),
             *_listed(
                 "The reading that would settle it",
@@ -150,9 +156,33 @@ def _escalated(end: Escalated, telling: Telling) -> Card:
             ),
             *_listed("Leave the machine so", end.machine_state),
             *_listed("Whom to call", (end.call_whom,) if end.call_whom else ()),
+            *_handover(telling),
         ),
         "triage.outside",
     )
+
+
+def _handover(telling: Telling) -> Iterator[RenderableType]:
+    """Yield what was found, for whoever takes over: what is not normal first, with its band.
+
+    Then the readings taken that are normal or not judged, in as few lines as they need.
+    """
+    findings = telling.answered()
+    marked = (Verdict.BELOW, Verdict.ABOVE, Verdict.OUTSIDE)
+    normal = [item for item in findings if item.verdict is Verdict.WITHIN]
+    others = [item for item in findings if item.verdict not in (*marked, Verdict.WITHIN)]
+    lines = [
+        f"{telling.finding(item)}, {telling.verdict(item)}"
+        for item in findings
+        if item.verdict in marked
+    ]
+    if normal:
+        lines.append(f"normal: {'; '.join(map(telling.named_value_then, normal))}")
+    taken = [item for item in others if item.value is not None]
+    if taken:
+        lines.append(f"not judged: {'; '.join(map(telling.named_value_then, taken))}")
+    heading = "Read these out" if telling.is_agent else "Tell them these readings"
+    yield from _listed(heading, lines, is_sentence=False)
 
 
 def _values_to_see(expected: Iterable[Expected], telling: Telling) -> Iterator[RenderableType]:
@@ -201,10 +231,17 @@ def _missing(conclusion: Conclusion, telling: Telling) -> Iterator[RenderableTyp
 def _two_ways(conclusion: Conclusion, telling: Telling) -> Iterator[RenderableType]:
     said = {
         Agreement.AGREE: "agree: the questions and all readings together lead to the same cause",
-        Agreement.DISAGREE: "do NOT agree: all readings together put another cause first",
+        Agreement.DISAGREE: "do NOT agree",
         Agreement.OPEN: "leave it open",
     }[conclusion.agreement]
     yield _section(f"The two ways {said}")
+    if conclusion.agreement is Agreement.DISAGREE and conclusion.ranked:
+        ours = " and ".join(telling.cause(cause) for cause in conclusion.causes)
+        theirs = telling.cause(conclusion.ranked[0].cause)
+        yield Text(
+            f'The questions lead to "{ours}"; all readings together put "{theirs}" first.',
+            style="triage.outside",
+        )
     yield from _items(_ranked(conclusion, telling))
     if conclusion.settling_reading is not None:
         yield from _items(
@@ -213,7 +250,16 @@ def _two_ways(conclusion: Conclusion, telling: Telling) -> Iterator[RenderableTy
 
 
 def _ranked(conclusion: Conclusion, telling: Telling) -> list[str]:
-    return _likely(conclusion.ranked[:RANKED_SHOWN], telling)
+    """Return the likeliest causes, and the path's own wherever they stand."""
+    first = conclusion.ranked[:RANKED_SHOWN]
+    shown = [item for item in first if item.probability >= LEAST_SHOWN_PROBABILITY]
+    own = [item for item in conclusion.ranked if item.cause in conclusion.causes]
+    listed = [*shown, *(item for item in own if item not in shown)]
+    return [
+        f"{_percent(item.probability)} {telling.cause(item.cause)}"
+        + (" (where the questions lead)" if item in own and item is not listed[0] else "")
+        for item in listed
+    ]
 
 
 def _left(end: Escalated, telling: Telling) -> list[str]:
@@ -231,10 +277,19 @@ def _left(end: Escalated, telling: Telling) -> list[str]:
 
 def _likely(ranked: Iterable[RankedCause], telling: Telling) -> list[str]:
     return [
-        f"{item.probability * 100:.0f} % {telling.cause(item.cause)}"
+        f"{_percent(item.probability)} {telling.cause(item.cause)}"
         for item in ranked
         if item.probability >= LEAST_SHOWN_PROBABILITY
     ]
+
+
+def _percent(probability: float) -> str:
+    """Return a probability in whole percent, `under 1 %` for one that rounds to none.
+
+    >>> _percent(0.873), _percent(0.002)
+    ('87 %', 'under 1 %')
+    """
+    return f"{probability:.0%}".replace("%", " %") if probability >= 0.005 else "under 1 %"
 
 
 def _titles(heading: str, cautions: Iterable[Caution]) -> Iterator[RenderableType]:
@@ -287,7 +342,9 @@ class FindingsTable:
         telling = self.telling
         if options.max_width < _TABLE_WIDTH or look_of(console).is_plain:
             for finding in self.findings:
-                yield Item(f"{telling.finding(finding)}, {telling.verdict(finding)}")
+                name = plain_text(finding.reading.name)
+                value = telling.value(finding.reading, finding.value) + short_moment(finding)
+                yield Item(f"{name}: {value}, {telling.verdict(finding)}")
             return
         table = Table(box=None, padding=(0, 2, 0, 0), show_edge=False, header_style="triage.hint")
         table.add_column("reading", overflow="fold", ratio=None)
@@ -299,7 +356,7 @@ class FindingsTable:
             verdict.stylize(style, 0, len(verdict_word(finding)))
             table.add_row(
                 Text(plain_text(finding.reading.name)),
-                Text(telling.value(finding.reading, finding.value)),
+                Text(telling.value(finding.reading, finding.value) + short_moment(finding)),
                 verdict,
             )
         yield table

@@ -32,10 +32,17 @@ from triage.console.line import (
 )
 from triage.console.look import Look, Margin, Prose, look_of
 from triage.console.telling import Telling
-from triage.console.turns import is_only_unclear, shown_prompt, shown_remark
+from triage.console.turns import (
+    how_to_go_on,
+    is_only_explained,
+    is_only_unclear,
+    shown_prompt,
+    shown_remark,
+)
 from triage.dialogue.case import Case
 from triage.dialogue.view import (
     END_PROMPTS,
+    AskCaution,
     AskQuestion,
     CaseSoFar,
     Escalated,
@@ -127,15 +134,7 @@ class Chat:
         """Show where the call stands: its id, and the first question or where it was left."""
         desk = self._desk
         begun = "resumed" if is_resumed else "started"
-        self._show(
-            Prose(
-                Text(
-                    f"Session {desk.session_id} {begun}; to go on later: "
-                    f"triage resume {desk.session_id}",
-                    style="triage.hint",
-                )
-            )
-        )
+        self._show(Prose(how_to_go_on(desk.session_id, begun)))
         if is_resumed and desk.case.answers:
             known = CaseSoFar(desk.engine.findings(desk.case), desk.case.notes)
             self._show(shown_remark(known, self._telling()))
@@ -216,10 +215,7 @@ class Chat:
         return how
 
     def _show_kept(self) -> None:
-        session_id = self._desk.session_id
-        self._show(
-            Margin("kept", Text(f"Session {session_id}; to go on: triage resume {session_id}"))
-        )
+        self._show(Margin("kept", how_to_go_on(self._desk.session_id, "is kept")))
 
     def _show_prompt(self) -> None:
         self._show(Text(""), shown_prompt(self._standing.prompt, self._telling()))
@@ -280,6 +276,9 @@ def shown_next(
     What is still in view is not shown again: after a misunderstanding a question repeats its hint
     alone, a caution or a confirmation nothing.
     """
+    if isinstance(after, AskCaution) and after == before and is_only_explained(remarks):
+        yield shown_prompt(after, telling, is_repeat=True)
+        return
     if is_only_unclear(remarks) and after == before:
         if isinstance(after, AskQuestion):
             yield shown_prompt(after, telling, is_repeat=True)

@@ -50,6 +50,9 @@ MANIFOLD_WINDOW = "manifold_window"
 _OF_THE_COIL = frozenset({"coil_voltage", "coil_resistance"})
 """Each coil says itself what it is made for; there is no typical one."""
 
+LIMIT_SLACK_K = 0.6
+"""Limits are stated in whole degrees; one is not passed by the rounding of another unit."""
+
 _USUAL_AIR, _USUAL_WATER = "70 F", "60 F"
 
 
@@ -73,6 +76,8 @@ def print_expected(options: argparse.Namespace) -> int:
     console = screen_of(options)
     is_on_file = options.machine is not None
     console.print(Text(plain_text(_heading(machine, is_on_file=is_on_file))))
+    for words in _beyond_limits(machine, conditions, system):
+        console.print(Text(words, style="triage.outside"))
     table = Table(box=None, pad_edge=False, header_style="triage.heading")
     for heading in ("reading", "from", "to", "minute"):
         table.add_column(heading, justify="left" if heading == "reading" else "right")
@@ -102,6 +107,32 @@ def _heading(machine: Machine, *, is_on_file: bool) -> str:
         return f"{machine.name}, {machine.refrigerant}"
     kind = CONDENSER_WORDS[machine.condenser.kind]
     return f"A typical {kind} {machine.refrigerant} machine (none on file named)"
+
+
+def _beyond_limits(machine: Machine, conditions: Conditions, system: UnitSystem) -> Iterator[str]:
+    """Yield what to know before the figures where conditions lie outside the machine's limits."""
+    spans = [
+        ("air at the machine", conditions.ambient_air_temperature_k,
+         machine.least_air_temperature_k, machine.greatest_air_temperature_k),
+        ("water at the inlet", conditions.water_inlet_temperature_k,
+         machine.least_water_temperature_k, machine.greatest_water_temperature_k),
+    ]  # fmt: skip
+    if machine.condenser.kind is CondenserKind.REMOTE_AIR:
+        spans.append(
+            ("air at the condenser", conditions.condenser_air_temperature_k,
+             machine.least_condenser_air_temperature_k,
+             machine.greatest_condenser_air_temperature_k)
+        )  # fmt: skip
+    for name, value_k, least_k, greatest_k in spans:
+        if not least_k - LIMIT_SLACK_K <= value_k <= greatest_k + LIMIT_SLACK_K:
+            value, least, greatest = (
+                shown(item, Dimension.TEMPERATURE, system)
+                for item in (value_k, least_k, greatest_k)
+            )
+            yield (
+                f"OUTSIDE THE STATED LIMITS: {name} {value}, the machine is made for "
+                f"{least.partition(' ')[0]} to {greatest}. Take these figures with care."
+            )
 
 
 def _left_out(machine: Machine, *, is_on_file: bool) -> frozenset[str]:

@@ -16,8 +16,14 @@ from triage.physics.compression import (
     subcooling_k,
     superheat_k,
 )
+from triage.physics.errors import NotSubcooled, NotSuperheated, OutOfRange
 from triage.physics.pressure import barometric_pressure_pa
-from triage.physics.quantity import Dimension, UnitSystem, default_unit_of
+from triage.physics.quantity import (
+    Dimension,
+    UnitSystem,
+    default_unit_of,
+    format_quantity,
+)
 from triage.physics.refrigerant import REFRIGERANTS, find_refrigerant
 from triage.physics.tables import Fluid, fluid
 from triage.physics.units import unit_of
@@ -41,12 +47,15 @@ def print_gas(options: argparse.Namespace) -> int:
     system = UnitSystem(options.units or "us")
     barometer_pa = barometric_pressure_pa(altitude_m(options.altitude))
     refrigerant = REFRIGERANTS[find_refrigerant(options.refrigerant).id]
-    figures = list(_figures(options, fluid(refrigerant.id), system, barometer_pa))
-    exact = (
-        list(_figures(options, _exact(refrigerant.id), system, barometer_pa))
-        if (options.exact and figures)
-        else []
-    )
+    try:
+        figures = list(_figures(options, fluid(refrigerant.id), system, barometer_pa))
+        exact = (
+            list(_figures(options, _exact(refrigerant.id), system, barometer_pa))
+            if (options.exact and figures)
+            else []
+        )
+    except OutOfRange as error:
+        raise UsageError(out_of_range_words(error, system, barometer_pa)) from error
     if not figures:
         raise UsageError(
             "say what is known: --pressure, --temperature, or --suction with --discharge"
@@ -78,6 +87,38 @@ def print_gas(options: argparse.Namespace) -> int:
             line += f"  CoolProp {_difference(exact[number], item)}"
         console.print(line)
     return 0
+
+
+def out_of_range_words(error: OutOfRange, system: UnitSystem, barometer_pa: float) -> str:
+    """Return what `error` says in the units of `system`, pressures as a gauge shows them.
+
+    >>> error = OutOfRange("bubble pressure of R-290", 9e6, 2e4, 4e6, "Pa absolute")
+    >>> out_of_range_words(error, UnitSystem.SI, 101_325.0)
+    'bubble pressure of R-290 is 89 bar gauge, outside -0.8 to 39 bar gauge. Check the reading and \
+its unit.'
+    """
+    if error.unit == "Pa absolute":
+        dimension = Dimension.GAUGE_PRESSURE
+    elif error.unit == "K":
+        is_difference = "super" in error.quantity or "subcool" in error.quantity
+        dimension = Dimension.TEMPERATURE_DIFFERENCE if is_difference else Dimension.TEMPERATURE
+    else:
+        return str(error)
+    value, least, greatest = (
+        _worded(item, dimension, system, barometer_pa)
+        for item in (error.value, error.least, error.greatest)
+    )
+    quantity = error.quantity
+    if isinstance(error, (NotSuperheated, NotSubcooled)) and error.value < error.least:
+        return f"{quantity} is {value}, below {least}. {error.mend}"
+    number, _, unit = least.partition(" ")
+    span = number if greatest.partition(" ")[2] == unit else least
+    return f"{quantity} is {value}, outside {span} to {greatest}. {error.mend}"
+
+
+def _worded(value: float, dimension: Dimension, system: UnitSystem, barometer_pa: float) -> str:
+    words = format_quantity(value, dimension, system, barometer_pa)
+    return f"{words} gauge" if words.endswith(" bar") else words
 
 
 def _figures(
@@ -124,7 +165,8 @@ def _figures(
     if suction_pa is not None and discharge_pa is not None:
         efficiency = _efficiency(options.efficiency)
         taken = _RETURN_GAS_SUPERHEAT_K if superheat is None else superheat
-        assumed = "" if superheat is not None else f", {taken:.0f} K superheat assumed"
+        worded = format_quantity(taken, Dimension.TEMPERATURE_DIFFERENCE, system)
+        assumed = "" if superheat is not None else f", {worded} superheat assumed"
         yield Figure(
             "compression_ratio", "compression ratio",
             compression_ratio(suction_pa, discharge_pa), None,

@@ -21,6 +21,8 @@ from triage.console.figures import (
 from triage.dialogue.case import Case
 from triage.dialogue.judge import (
     barometric_pressure_of,
+    finding_of,
+    fitting,
     manifold_window_of,
     number,
     refrigerant_in_use,
@@ -147,6 +149,16 @@ class Telling:
             return f"{name}: {self.value(reading, value)}"
         return f"{name} {self._single(value, reading)}"
 
+    def named_value_then(self, finding: Finding) -> str:
+        """Return `named_value` with when it was taken: `suction pressure 62 psig, minute 12`."""
+        return f"{self.named_value(finding)}{short_moment(finding)}"
+
+    def answered(self) -> tuple[Finding, ...]:
+        """Return what the caller answered, judged by everything said by now, in that order."""
+        case = fitting(self.content, self.case)
+        found = (finding_of(self.content, case, reading_id) for reading_id in case.answers)
+        return tuple(finding for finding in found if finding is not None)
+
     def band(self, band: Band, reading: Reading) -> str:
         """Return a band in the caller's units: `66 to 80 psig`."""
         dimension = Dimension(reading.kind.value)
@@ -245,6 +257,9 @@ class Telling:
                 return ("Answer: what the data plate says, such as R-404A; or unknown",)
         us, si = _examples(reading)
         first, second = (si, us) if self.units is UnitSystem.SI else (us, si)
+        if self.units is UnitSystem.SI and reading.kind is ReadingKind.GAUGE_PRESSURE:
+            # A bar can be absolute too; a psi that a gauge shows never is.
+            first = _as_gauge(first)
         line = f"Answer: {NOUNS[Dimension(reading.kind.value)]}, such as {first} or {second}; "
         if minute is None and reading.kind is ReadingKind.GAUGE_PRESSURE:
             return (f'{line}or unknown. Add the minute: "at 12 min"',)
@@ -309,6 +324,11 @@ def _examples(reading: Reading) -> tuple[str, str]:
     return _EXAMPLES[reading.kind]
 
 
+def _as_gauge(example: str) -> str:
+    """Return an example of a pressure that says what it counts from: `4.3 bar gauge`."""
+    return example.replace(" bar", " bar gauge").replace(" psi", " psig")
+
+
 def moment(finding: Finding) -> str:
     """Return when a reading was taken: `, at minute 12`, `, taken as minute 12`, or ""."""
     if finding.minute_s is None or finding.value is None:
@@ -316,6 +336,15 @@ def moment(finding: Finding) -> str:
     minutes, seconds = divmod(round(finding.minute_s), 60)
     at = f"{minutes}" if seconds == 0 else f"{minutes}:{seconds:02d}"
     return f", taken as minute {at}" if finding.is_minute_assumed else f", at minute {at}"
+
+
+def short_moment(finding: Finding) -> str:
+    """Return when a reading was taken, for a table: `, minute 12`, `, minute 6 assumed`, or ""."""
+    said = moment(finding)
+    if not said:
+        return ""
+    at = said.rpartition(" ")[2]
+    return f", minute {at} assumed" if finding.is_minute_assumed else f", minute {at}"
 
 
 def sentence(words: str) -> str:

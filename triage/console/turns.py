@@ -13,7 +13,14 @@ from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 from rich.table import Table
 from rich.text import Text
 
-from triage.console.cards import Item, card_of, case_so_far, caution_card, help_lines
+from triage.console.cards import (
+    Item,
+    card_of,
+    case_so_far,
+    caution_card,
+    caution_hint,
+    help_lines,
+)
 from triage.console.gauge import LEAST_WIDTH, WIDTH, Gauge
 from triage.console.look import MARGIN_WORD_WIDTH, Margin, look_of, stack
 from triage.console.telling import Telling, sentence, verdict_word
@@ -198,12 +205,14 @@ def stage_marker(stage: Stage) -> Text:
 
 
 def shown_prompt(prompt: Prompt, telling: Telling, *, is_repeat: bool = False) -> RenderableType:
-    """Return what to show for what the call waits for; `is_repeat` shortens a question."""
+    """Return what to show for what the call waits for; `is_repeat` leaves what is in view out."""
     match prompt:
         case AskQuestion():
             return QuestionTurn(prompt, telling, is_repeat)
         case AskConfirmation():
             return ConfirmationTurn(prompt, telling)
+        case AskCaution() if is_repeat:
+            return Margin("ask", caution_hint(prompt, telling))
         case AskCaution():
             return caution_card(prompt, telling)
         case _:
@@ -216,6 +225,11 @@ def shown_remark(remark: Remark, telling: Telling) -> RenderableType:
         case Echo():
             return EchoTurn(remark, telling)
         case Explained(topic, text, cautions):
+            if not cautions and any(
+                text == item.text for item in telling.content.cautions.values()
+            ):
+                # Asked at a caution: its card is in view, and to be repeated it need not be.
+                return Margin(topic, Text("It stands above."))
             heading = {"why": "Why this is asked: ", "how": "How to measure: "}.get(topic, "")
             warned = [
                 Text.assemble(
@@ -251,3 +265,21 @@ def shown_remark(remark: Remark, telling: Telling) -> RenderableType:
 def is_only_unclear(remarks: tuple[Remark, ...]) -> bool:
     """Return whether nothing but misunderstandings came of a line; its question is in view."""
     return bool(remarks) and all(isinstance(remark, NotClear) for remark in remarks)
+
+
+def is_only_explained(remarks: tuple[Remark, ...]) -> bool:
+    """Return whether nothing but explanations came of a line; what it stands at is in view."""
+    return bool(remarks) and all(isinstance(remark, Explained) for remark in remarks)
+
+
+def how_to_go_on(session_id: str, begun: str) -> RenderableType:
+    """Return a session's id and, on a line of its own to be copied, how to go on with it."""
+    return stack(
+        Text(f"Session {plain_text(session_id)} {begun}; to go on later:", style="triage.hint"),
+        Text(
+            f"triage resume {plain_text(session_id)}",
+            style="triage.hint",
+            no_wrap=True,
+            overflow="ignore",
+        ),
+    )

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import NamedTuple
 
-from triage.dialogue.moment import moment_in
+from triage.dialogue.moment import bare_moment_in, moment_in
 from triage.dialogue.names import Named, find_exact
 from triage.dialogue.reply import (
     LONGEST_ANSWER,
@@ -22,7 +22,7 @@ from triage.dialogue.reply import (
     read_reply,
 )
 from triage.dialogue.words import fold, plain_text
-from triage.physics.numerals import NUMBER, with_plain_marks
+from triage.physics.numerals import NUMBER, with_figures, with_plain_marks
 from triage.physics.pressure import STANDARD_ATMOSPHERE_PA
 from triage.physics.quantity import UnitSystem
 from triage.tree.content import Reading, ReadingKind
@@ -109,15 +109,45 @@ class _Piece:
 def _pieces(line: str) -> list[_Piece]:
     cuts, pieces = [0], []
     for stop in _STOP.finditer(line):
+        if _is_within_range(line, stop):
+            continue
         pieces.append(_Piece(line, cuts[-1], stop.start()))
         cuts.append(stop.end())
     pieces.append(_Piece(line, cuts[-1], len(line)))
     return [piece for piece in pieces if piece.text]
 
 
+_RANGE_BEGUN = re.compile(r"\bbetween\b(?P<least>[^,;]{1,30})$", re.IGNORECASE)
+_ONE_NUMBER = re.compile(rf"[^0-9]{{0,12}}{NUMBER}[^0-9]{{0,12}}")
+
+
+def _is_within_range(line: str, stop: re.Match[str]) -> bool:
+    """Whether `stop` is the "and" of `between 40 and 50`, which is one answer, not two."""
+    begun = _RANGE_BEGUN.search(line[: stop.start()])
+    if fold(stop[0]) != "and" or begun is None:
+        return False
+    is_begun = _ONE_NUMBER.fullmatch(with_figures(with_plain_marks(begun["least"])))
+    return bool(is_begun) and with_figures(line[stop.end() :])[:1].isdigit()
+
+
+def _names_two_values(text: str) -> bool:
+    """Whether `text` gives a least and a greatest value instead of the one that was read."""
+    numbers = re.findall(NUMBER, with_figures(with_plain_marks(text)))
+    return len(numbers) == 2 and bool(_TWO_VALUES.search(text))
+
+
+_TWO_VALUES = re.compile(r"\bbetween\b.*\sand\s|\bfrom\b.*\sto\s", re.IGNORECASE)
+
+
 # Finding which reading a piece speaks of.
 
 _TOKEN = re.compile(rf"(?P<number>{NUMBER})|[A-Za-z']+", re.IGNORECASE)
+_PLACED = re.compile(
+    rf"(?P<value>{NUMBER} ?[°A-Za-z\"]{{1,6}})\s+(?:up|down|out|on|in|at|inside|near|by|next to)\s"
+    r"(?!from\b|to\b|since\b)[A-Za-z' ]{2,40}",
+    re.IGNORECASE,
+)
+"""A value with its unit and a place behind it in words alone."""
 _QUALIFIERS = (frozenset({"freeze", "harvest"}), frozenset({"early", "late"}))
 _USUAL_SPREAD_MINUTES = 3.0
 _SAME_QUALIFIER = {"freezing": "freeze", "harvesting": "harvest", "start": "early", "end": "late"}
@@ -215,8 +245,11 @@ class _Reader:
             return
         if candidates and self._take_first_fit(piece, candidates, labels):
             return
+        if len(candidates) == 1 and self._add_placed(piece, candidates[0], ()):
+            return
         current = self.readings[0]
-        if current.id not in self.parts and self._add(piece, current):
+        is_open = current.id not in self.parts
+        if is_open and (self._add(piece, current) or self._add_placed(piece, current, labels)):
             return
         if not labels and self._take_by_name(piece):
             return
@@ -226,6 +259,8 @@ class _Reader:
                 return
         has_number = any(character.isdigit() for character in piece.text)
         numeric = [reading for reading in candidates if _is_measured(reading)]
+        if not numeric and _is_measured(current) and _names_two_values(piece.text):
+            numeric = [current]
         if numeric and has_number and numeric[0].id not in self.parts:
             reply = self.read(piece.text, numeric[0])
             if isinstance(reply, Unclear):
@@ -251,6 +286,21 @@ class _Reader:
             return False
         self.parts[reading.id] = Part(reading.id, piece.text, reply)
         self.last = (piece, reading)
+        return True
+
+    def _add_placed(self, piece: _Piece, reading: Reading, labels: Sequence[_Label]) -> bool:
+        """Take the value of `88 F up top`; where it was read is left over, to be noted.
+
+        Not where `labels` name another reading, nor where the words may make it a difference.
+        """
+        placed = _PLACED.fullmatch(piece.text)
+        if placed is None or labels or reading.id in self.parts or not _is_measured(reading):
+            return False
+        reply = self.read(placed["value"], reading)
+        if not isinstance(reply, Value):
+            return False
+        self.parts[reading.id] = Part(reading.id, placed["value"], reply)
+        self.leftover.append(piece.text)
         return True
 
     def _extends_last(self, piece: _Piece) -> bool:
@@ -327,7 +377,7 @@ class _Reader:
             for reading in self.by_phrase.get(label.words, ()):
                 lengths[reading.id] = max(lengths.get(reading.id, 0), len(label.words))
         said = _qualifiers_in(text)
-        moment = moment_in(with_plain_marks(text))
+        moment = bare_moment_in(with_figures(with_plain_marks(text)))
         ranked: list[tuple[tuple[float, ...], Reading]] = []
         for index, reading in enumerate(self.readings):
             own = _qualifiers_of(reading)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 
 from triage.dialogue.case import Case
 from triage.dialogue.judge import band_of, machine_in_use
@@ -19,11 +19,9 @@ from triage.dialogue.view import (
 from triage.physics.errors import PhysicsError
 from triage.tree.content import Cause, Content, Ending, Reading
 
-SURE_AGAINST = 0.10
-"""A path's causes less likely than this together are contradicted by the ranking (judged)."""
-
-SURE_OF_ANOTHER = 0.70
-"""...if the likeliest cause also reaches this probability (judged)."""
+PLAINLY_LESS = 0.5
+"""A path's causes together less likely than this share of the likeliest one are contradicted by the
+ranking (judged)."""
 
 AFTER_REPAIR = (
     "discharge_line_temperature",
@@ -42,10 +40,18 @@ LONGEST_SHORTLIST = 3
 
 
 def conclude(
-    content: Content, case: Case, ending: Ending, findings: Mapping[str, Finding]
+    content: Content,
+    ending: Ending,
+    findings: Mapping[str, Finding],
+    *,
+    is_freeze_proven: bool = True,
+    askable: Collection[str] = (),
 ) -> Conclusion:
-    """Return the path's conclusion beside what all findings together say."""
-    ranked = rank_causes(content, findings.values())
+    """Return the path's conclusion beside what all findings together say.
+
+    `askable` are the readings that can still be asked for here.
+    """
+    ranked = rank_causes(content, findings.values(), is_freeze_proven=is_freeze_proven)
     causes = ending.causes or shortlist(ending, ranked)
     agreement = agreement_of(ending, ranked)
     evidence_for, evidence_against = evidence_about(content, causes, findings.values())
@@ -63,7 +69,7 @@ def conclude(
         evidence_for,
         evidence_against,
         missing,
-        _settling(content, causes, ranked, agreement, findings),
+        _settling(content, causes, ranked, agreement, findings, askable),
     )
 
 
@@ -73,14 +79,17 @@ def _settling(
     ranked: tuple[RankedCause, ...],
     agreement: Agreement,
     findings: Mapping[str, Finding],
+    askable: Collection[str],
 ) -> Reading | None:
     """Return the reading that would settle an open question between the two likeliest causes.
 
-    Where path and ranking disagree any reading may settle it. For an escalation only one that was
-    asked for and could not be had: others belong to parts of the call that were not reached.
+    Where path and ranking disagree any may, best one that can still be asked for. For an escalation
+    only one that was asked for and could not be had: others belong to parts of the call that were
+    not reached.
     """
     if agreement is Agreement.DISAGREE:
-        return settling_reading(content, causes[0], ranked[0].cause, findings)
+        pair = (content, causes[0], ranked[0].cause, findings)
+        return settling_reading(*pair, among=askable) or settling_reading(*pair)
     if agreement is Agreement.OPEN and len(causes) > 1:
         missing = [key for key, item in findings.items() if item.verdict is Verdict.UNKNOWN]
         return settling_reading(content, causes[0], causes[1], findings, among=missing)
@@ -99,7 +108,7 @@ def is_contradicted(conclusion: Conclusion) -> bool:
     if conclusion.agreement is not Agreement.DISAGREE:
         return False
     ours = sum(item.probability for item in conclusion.ranked if item.cause in conclusion.causes)
-    return ours < SURE_AGAINST and conclusion.ranked[0].probability >= SURE_OF_ANOTHER
+    return ours < PLAINLY_LESS * conclusion.ranked[0].probability
 
 
 def shortlist(ending: Ending, ranked: tuple[RankedCause, ...]) -> tuple[str, ...]:

@@ -11,7 +11,13 @@ from collections.abc import Iterator
 
 from triage.dialogue.case import Case
 from triage.dialogue.events import Answered
-from triage.dialogue.judge import barometric_pressure_of, number, refrigerant_in_use, word
+from triage.dialogue.judge import (
+    barometric_pressure_of,
+    machine_in_use,
+    number,
+    refrigerant_in_use,
+    word,
+)
 from triage.physics.quantity import Dimension, UnitSystem, format_quantity
 from triage.physics.refrigerant import REFRIGERANTS
 from triage.physics.tables import fluid
@@ -32,7 +38,13 @@ def doubt_about(content: Content, case: Case, answer: Answered) -> str:
     """Return the sentence that asks about `answer`, or "" if nothing is odd about it."""
     if answer.value is None:
         return ""
-    for check in (_implausible, _beyond_refrigerant, _contradiction, _against_machine_file):
+    for check in (
+        _impossible_moment,
+        _implausible,
+        _beyond_refrigerant,
+        _contradiction,
+        _against_machine_file,
+    ):
         sentence = check(content, case, answer)
         if sentence:
             return sentence
@@ -54,6 +66,26 @@ def show(content: Content, case: Case, reading: Reading, value: float | str | No
         Dimension(reading.kind.value),
         UnitSystem(case.units),
         barometric_pressure_of(case),
+    )
+
+
+def _impossible_moment(content: Content, case: Case, answer: Answered) -> str:
+    """A minute later than the machine's longest freeze or harvest belongs to another phase."""
+    machine = machine_in_use(content, case)
+    if machine is None or answer.minute_s is None:
+        return ""
+    is_harvest = answer.reading.startswith(("harvest_", "hot_gas_line_t"))
+    longest_s = (
+        machine.harvest.greatest_harvest_time_s
+        if is_harvest
+        else machine.evaporator.greatest_freeze_time_s
+    )
+    if answer.minute_s <= longest_s:
+        return ""
+    phase = "harvest" if is_harvest else "freeze"
+    return (
+        f"Minute {answer.minute_s / 60.0:g} is past the longest {phase} of this machine "
+        f"({longest_s / 60.0:g} minutes). Was that {content.readings[answer.reading].name}?"
     )
 
 

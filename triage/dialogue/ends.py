@@ -12,9 +12,18 @@ from triage.dialogue.conclude import (
     recommend,
     shortlist,
 )
-from triage.dialogue.gate import gate_cautions, needs_licensed_caller, seal_of
+from triage.dialogue.gate import (
+    applies,
+    gate_cautions,
+    has_measured_unlicensed,
+    measured_unlicensed,
+    needs_licensed_caller,
+    seal_of,
+)
+from triage.dialogue.judge import finding_of, minute_of
 from triage.dialogue.view import (
     AskCaution,
+    AskQuestion,
     Conclusion,
     Escalated,
     Finding,
@@ -22,7 +31,7 @@ from triage.dialogue.view import (
     Recommended,
     Withheld,
 )
-from triage.tree.content import Caution, Content, Ending, Stage
+from triage.tree.content import Caution, Content, Ending, Question, Stage, Tree
 from triage.tree.graph import caution_node
 
 GATE = "gate"
@@ -32,31 +41,81 @@ NOT_LICENSED = "The repair is licensed work and the caller is not licensed for i
 
 
 def end_of_call(
-    content: Content, ending: Ending, case: Case, findings: Mapping[str, Finding]
+    content: Content,
+    tree: Tree,
+    ending: Ending,
+    case: Case,
+    findings: Mapping[str, Finding],
+    reached: Stage,
 ) -> Prompt:
-    """Return what a call that reached `ending` waits for at the gate, or how it ended."""
-    conclusion = conclude(content, case, ending, findings)
+    """Return what a call that reached `ending` waits for at the gate, or how it ended.
+
+    `findings` are all there are, `reached` is the latest stage the path went through. Where path
+    and ranking disagree, the reading that would settle it is asked for first, if one can be.
+    """
+    askable = _askable(content, tree, case, reached)
+    conclusion = conclude(
+        content,
+        ending,
+        findings,
+        is_freeze_proven=reached in (Stage.HARVEST, Stage.CONFIRM),
+        askable=askable,
+    )
     if ending.escalate is not None:
-        return _escalated(content, conclusion, ending.escalate)
+        return _escalated(content, case, conclusion, ending.escalate)
+    settling = conclusion.settling_reading
+    if settling is not None and settling.id in askable:
+        return _asked(content, case, askable[settling.id])
     if is_contradicted(conclusion):
-        return _escalated(content, conclusion, _contradiction(content, conclusion))
+        return _escalated(content, case, conclusion, _contradiction(content, conclusion))
     cautions = gate_cautions(content, case, ending)
     if needs_licensed_caller(content, ending) and not case.is_licensed:
-        return _withheld(content, conclusion, NOT_LICENSED, dict.fromkeys(cautions, False))
+        return _withheld(content, case, conclusion, NOT_LICENSED, dict.fromkeys(cautions, False))
     seal = seal_of(content, case, ending, cautions)
     answers = {caution: (caution.id, seal) in case.acknowledged for caution in cautions}
     for number, caution in enumerate(cautions, start=1):
         if (caution.id, seal) in case.refused:
-            reason = f'The caution "{caution.title}" was refused.'
-            return _withheld(content, conclusion, reason, answers)
+            reason = f'The caution "{caution.title}" was not acknowledged.'
+            return _withheld(content, case, conclusion, reason, answers)
         if not answers[caution]:
             node = caution_node(caution.id, GATE)
             return AskCaution(node, Stage.CONFIRM, caution, seal, number, len(cautions))
     return Recommended(ending.id, conclusion, recommend(content, case, ending), cautions)
 
 
+def _askable(content: Content, tree: Tree, case: Case, reached: Stage) -> Mapping[str, Question]:
+    """Return the questions, by reading, that may be put now without breaking the order.
+
+    Those of stages already gone through, of readings neither had nor refused, for this caller.
+    """
+    order = list(Stage)
+    latest = order.index(min(reached, Stage.HARVEST, key=order.index))
+    return {
+        question.reading: question
+        for question in reversed(list(tree.questions.values()))
+        if order.index(Stage.FREEZE) <= order.index(question.stage) <= latest
+        and finding_of(content, case, question.reading) is None
+    }
+
+
+def _asked(content: Content, case: Case, question: Question) -> Prompt:
+    """Return the question, or the first of its cautions that is still open."""
+    reading = content.readings[question.reading]
+    for caution_id in reading.cautions:
+        caution = content.cautions[caution_id]
+        if (caution_id, "") not in case.acknowledged and applies(content, case, caution):
+            node = caution_node(caution_id, question.id)
+            return AskCaution(node, question.stage, caution, "")
+    minute = minute_of(question, reading)
+    return AskQuestion(question.id, question.stage, question, reading, minute)
+
+
 def _withheld(
-    content: Content, conclusion: Conclusion, reason: str, answers: Mapping[Caution, bool]
+    content: Content,
+    case: Case,
+    conclusion: Conclusion,
+    reason: str,
+    answers: Mapping[Caution, bool],
 ) -> Withheld:
     causes = [content.causes[cause] for cause in conclusion.causes]
     whom = " ".join(dict.fromkeys(cause.who for cause in causes))
@@ -64,18 +123,26 @@ def _withheld(
         conclusion.ending.id,
         conclusion,
         reason,
-        machine_state(causes),
+        (*machine_state(causes), *_hands_off(content, case)),
         whom,
         tuple(answers.items()),
     )
 
 
-def _escalated(content: Content, conclusion: Conclusion, reason: str) -> Escalated:
+def _escalated(content: Content, case: Case, conclusion: Conclusion, reason: str) -> Escalated:
     ending = conclusion.ending
     likely = [content.causes[cause] for cause in shortlist(ending, conclusion.ranked)[:1]]
     state = (ending.machine_state,) if ending.machine_state else machine_state(likely)
+    state = (*state, *_hands_off(content, case))
     whom = ending.call_whom or " ".join(cause.who for cause in likely)
     return Escalated(ending.id, ending, reason, conclusion, state, whom)
+
+
+def _hands_off(content: Content, case: Case) -> tuple[str, ...]:
+    """Return what to add to the machine's state where somebody unlicensed has measured."""
+    if not has_measured_unlicensed(content, case):
+        return ()
+    return tuple(caution.text for caution in measured_unlicensed(content))
 
 
 def _contradiction(content: Content, conclusion: Conclusion) -> str:

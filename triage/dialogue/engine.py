@@ -6,7 +6,7 @@ typed to `Engine.turn`, stores the events it returns, folds them, and shows the 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -27,6 +27,7 @@ from triage.dialogue.events import (
     Refused,
     Said,
 )
+from triage.dialogue.gate import measured_unlicensed
 from triage.dialogue.judge import (
     ALTITUDE,
     barometric_pressure_of,
@@ -64,7 +65,7 @@ from triage.dialogue.view import (
     Turn,
     Withheld,
 )
-from triage.dialogue.walk import walk
+from triage.dialogue.walk import Spot, walk
 from triage.dialogue.words import plain_text
 from triage.physics.quantity import UnitSystem
 from triage.tree.content import Content, Reading, ReadingKind, Stage
@@ -113,7 +114,9 @@ class Engine:
             return AskConfirmation(spot.node, stage, finding, case.doubt, len(case.offered))
         attributes = self.graph.nodes[spot.node]
         if attributes["kind"] is NodeKind.ENDING:
-            return end_of_call(self.content, self.tree.endings[spot.node], case, spot.findings)
+            ending = self.tree.endings[spot.node]
+            found = self._all_findings(case, spot)
+            return end_of_call(self.content, self.tree, ending, case, found, self._reached(spot))
         if attributes["kind"] is NodeKind.CAUTION:
             caution = self.content.cautions[attributes["subject"]]
             return AskCaution(spot.node, stage, caution, "")
@@ -126,17 +129,28 @@ class Engine:
         case = fitting(self.content, case)
         if not case.answers:
             return ()
-        found = dict(walk(self.graph, self.content, case).findings)
+        return tuple(self._all_findings(case, walk(self.graph, self.content, case)).values())
+
+    def path(self, case: Case) -> tuple[str, ...]:
+        """Return the questions that were put to the caller, in the order asked, each once."""
+        return tuple(dict.fromkeys(node for node in case.asked if node in self.tree.questions))
+
+    def _all_findings(self, case: Case, spot: Spot) -> Mapping[str, Finding]:
+        found = dict(spot.findings)
         for reading_id in case.answers:
             if reading_id not in found:
                 finding = finding_of(self.content, case, reading_id)
                 if finding is not None:
                     found[reading_id] = finding
-        return tuple(found.values())
+        return found
 
-    def path(self, case: Case) -> tuple[str, ...]:
-        """Return the questions that were put to the caller, in the order asked, each once."""
-        return tuple(dict.fromkeys(node for node in case.asked if node in self.tree.questions))
+    def _reached(self, spot: Spot) -> Stage:
+        """Return the latest stage of the path's questions."""
+        order = list(Stage)
+        stages = [
+            self.tree.questions[node].stage for node in spot.path if node in self.tree.questions
+        ]
+        return max(stages, key=order.index, default=Stage.CALLER)
 
     def _stage(self, node: str) -> Stage:
         return self.graph.nodes[node]["stage"] or Stage.CONFIRM
@@ -205,7 +219,19 @@ class Engine:
             if not leftover:
                 return turn
             return Turn((*turn.events, Noted(leftover)), (*turn.remarks, NoteKept(leftover)))
+        meant = self._meant(prompt, reply)
+        if meant is not None:
+            return Turn((_offered((replace(meant, typed=typed),), reply.message),), ())
         return unclear(prompt, typed, reply.message)
+
+    def _meant(self, prompt: AskQuestion, reply: Unclear) -> Answered | None:
+        """Return the one answer that "did you mean" proposes, for a yes; never a license."""
+        if len(reply.suggestions) != 1:
+            return None
+        value = self._read(Case(), prompt.reading, reply.suggestions[0])
+        if not isinstance(value, Value) or value.value == LICENSED:
+            return None
+        return self._answer(prompt.reading, value, prompt.minute)
 
     def _at_confirmation(self, case: Case, prompt: AskConfirmation, typed: str) -> Turn:
         waiting = case.offered[0]
@@ -318,8 +344,20 @@ class Engine:
                 return unclear(prompt, typed, message)
             minute = prompt.minute if reading.id == prompt.reading.id else reading.default_minute
             answers.append(self._answer(reading, part.value, minute))
-        events: list[Event] = [_offered(answers)]
+        events: list[Event] = []
         remarks: list[Remark] = []
+        if not case.is_licensed:
+            # Measured by somebody who may not: on record, never counted, and told to stop.
+            measured = [item for item in answers if self.content.readings[item.reading].is_licensed]
+            answers = [item for item in answers if item not in measured]
+            warning = " ".join(caution.text for caution in measured_unlicensed(self.content))
+            for item in measured:
+                events.append(item)
+                finding = finding_of(self.content, fold(events, case), item.reading)
+                if finding is not None:
+                    remarks.append(Echo(finding, warning if item is measured[-1] else ""))
+        if answers:
+            events.append(_offered(answers))
         if leftover:
             events.append(Noted(leftover))
             remarks.append(NoteKept(leftover))

@@ -24,6 +24,9 @@ LICENSED_WORK = frozenset({
 })  # fmt: skip
 """Hazards whose repair is told to a licensed caller only."""
 
+UNLICENSED = "unlicensed_measurement"
+"""Hazard of gauges or leads put on by somebody who may not."""
+
 FLAMMABLE = {"A2L": "flammable_a2l", "A2": "flammable_a2l", "A3": "flammable_a3"}
 """ASHRAE 34 classes that burn, and the hazard each brings."""
 
@@ -76,6 +79,20 @@ def seal_of(content: Content, case: Case, ending: Ending, cautions: Sequence[Cau
     }
     canonical = json.dumps(substance, sort_keys=True, ensure_ascii=True)
     return hashlib.sha256(canonical.encode()).hexdigest()[:16]
+
+
+def measured_unlicensed(content: Content) -> tuple[Caution, ...]:
+    """Return what to tell a caller who is not licensed and has measured all the same."""
+    return tuple(caution for caution in content.cautions.values() if UNLICENSED in caution.hazards)
+
+
+def has_measured_unlicensed(content: Content, case: Case) -> bool:
+    """Return whether a caller who is not licensed took readings that only a licensed one may."""
+    return not case.is_licensed and any(
+        content.readings[answer.reading].is_licensed and answer.value is not None
+        for answer in case.answers.values()
+        if answer.reading in content.readings
+    )
 
 
 def _burning(content: Content, case: Case) -> frozenset[str]:

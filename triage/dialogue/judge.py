@@ -267,14 +267,20 @@ def _conditions(content: Content, case: Case, machine: Machine) -> Iterator[Cond
     )  # fmt: skip
     is_remote = machine.condenser.kind is CondenserKind.REMOTE_AIR
     condenser_air = number(content, case, "condenser_air_temperature") if is_remote else None
-    for air_k in airs:
-        for water_k in waters:
-            yield Conditions(
-                ambient_air_temperature_k=air_k,
-                condenser_air_temperature_k=air_k if condenser_air is None else condenser_air,
-                water_inlet_temperature_k=water_k,
-                barometric_pressure_pa=barometric_pressure_of(case),
-            )
+    # Readings rise or fall with both temperatures alike; where both are unknown the two ends of
+    # that line hold the extremes, and two model runs do for four.
+    pairs = (
+        zip(airs, waters, strict=True)
+        if len(airs) == len(waters)
+        else ((air_k, water_k) for air_k in airs for water_k in waters)
+    )
+    for air_k, water_k in pairs:
+        yield Conditions(
+            ambient_air_temperature_k=air_k,
+            condenser_air_temperature_k=air_k if condenser_air is None else condenser_air,
+            water_inlet_temperature_k=water_k,
+            barometric_pressure_pa=barometric_pressure_of(case),
+        )
 
 
 def _hull(bands: Iterator[Band]) -> Band:

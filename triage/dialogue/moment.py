@@ -32,6 +32,17 @@ _PATTERNS = tuple(
 )
 
 
+_GREATEST_BARE_MINUTE = 60
+_BARE = (
+    re.compile(
+        rf"{_BEGIN}(?:\b(?:at|after)\b|@) ?{_ABOUT}(?P<time>[0-9]{{1,2}}(?:\.[0-9])?)[.)]?$",
+        re.IGNORECASE,
+    ),
+    re.compile(rf"(?<=[A-Za-z°\"%]) {_TIME}$", re.IGNORECASE),
+)
+"""A bare number behind "at", and a time that stands right behind a value with its unit."""
+
+
 @dataclass(frozen=True, slots=True)
 class Moment:
     """A stretch of text that says when, and the seconds it stands for."""
@@ -67,4 +78,29 @@ def moment_in(text: str) -> Moment | None:
         except QuantityError:
             continue
         return Moment(match.start(), match.end(), seconds)
+    return None
+
+
+def bare_moment_in(text: str) -> Moment | None:
+    """Return `moment_in`, or the minute said as a bare number up to 60: `52 at 2`, `45 psi @ 2`.
+
+    Only for a reading that has a moment: elsewhere such a number may mean anything.
+
+    >>> moment = bare_moment_in("148 at 6")
+    >>> moment.seconds, moment.cut_from("148 at 6")
+    (360.0, '148')
+    """
+    found = moment_in(text)
+    if found is not None:
+        return found
+    for pattern in _BARE:
+        match = pattern.search(text)
+        if match is None or not any(map(str.isdigit, text[: match.start()])):
+            continue
+        try:
+            seconds = parse_quantity(match["time"], Dimension.DURATION, "min").si()
+        except QuantityError:
+            continue
+        if seconds <= 60.0 * _GREATEST_BARE_MINUTE:
+            return Moment(match.start(), match.end(), seconds)
     return None

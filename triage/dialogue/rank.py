@@ -14,9 +14,9 @@ from collections import Counter
 from collections.abc import Collection, Iterable, Mapping
 
 from triage.dialogue.view import Evidence, Finding, RankedCause, Verdict
-from triage.tree.content import Cause, Content, Reading
+from triage.tree.content import Cause, Content, Reading, Side
 
-NORMAL_OUTCOME_PROBABILITY = 0.9
+NORMAL_OUTCOME_PROBABILITY = 0.97
 """Chance of a healthy outcome where a cause names no sign for a reading (judged)."""
 
 LEAST_PROBABILITY = 0.02
@@ -36,16 +36,20 @@ DEPENDENT_GROUPS = (
     frozenset({
         "harvest_suction_pressure", "harvest_discharge_pressure", "hot_gas_line_temperature",
     }),
-    frozenset({"coil_voltage", "coil_voltage_presence", "coil_pulls_in"}),
+    frozenset({"coil_voltage", "coil_pulls_in"}),
     frozenset({"ice_released", "slab_loose_but_hanging", "harvest_time"}),
 )  # fmt: skip
 """Readings moved by the same thing in the machine, so that one foretells the others (judged)."""
 
 
-def rank_causes(content: Content, findings: Iterable[Finding]) -> tuple[RankedCause, ...]:
-    """Return all causes with their probability given `findings`, likeliest first.
+def rank_causes(
+    content: Content, findings: Iterable[Finding], *, is_freeze_proven: bool = True
+) -> tuple[RankedCause, ...]:
+    """Return the causes with their probability given `findings`, likeliest first.
 
     Bayes' rule over the content's priors, one cause at a time assumed; ties keep content order.
+    While the freeze is not proven sound, harvest causes are left out: no harvest part is blamed on
+    an unhealthy or unknown freeze.
     """
     measured = _measured(findings)
     sizes = group_sizes(measured)
@@ -57,6 +61,7 @@ def rank_causes(content: Content, findings: Iterable[Finding]) -> tuple[RankedCa
             for finding in measured
         )
         for cause in content.causes.values()
+        if is_freeze_proven or cause.side is not Side.HARVEST
     }
     top = max(scores.values())
     weights = {cause: math.exp(score - top) for cause, score in scores.items()}

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
 
-from triage.dialogue.moment import moment_in
+from triage.dialogue.moment import bare_moment_in, moment_in
 from triage.dialogue.names import Found, Named, find_exact, find_named
 from triage.dialogue.words import (
     NEGATION,
@@ -82,9 +82,6 @@ class Unclear:
 
     message: str
     suggestions: tuple[str, ...] = ()
-
-
-Reply = Value | Unknown | Control | YesNo | Unclear
 
 
 def read_control(text: str) -> Control | None:
@@ -227,6 +224,9 @@ _NOT_LISTED = re.compile(
 )
 
 
+_GO_ON = "unknown and I judge by a typical machine; the name is kept in the record."
+
+
 def _read_machine(plain: str, machines: Mapping[str, Named]) -> Value | Unknown | Unclear:
     if _NOT_LISTED.fullmatch(fold(plain)):
         return Unknown("the machine is not listed")
@@ -234,11 +234,9 @@ def _read_machine(plain: str, machines: Mapping[str, Named]) -> Value | Unknown 
     found = find_named(plain, names)
     if found.id:
         return Value(found.id, plain)
-    return _not_among(
-        plain,
-        tuple(machines[id_].name for id_ in found.near),
-        tuple(item.name for item in machines.values()),
-    )
+    near = tuple(machines[id_].name for id_ in found.near)
+    meant = f"Did you mean {' or '.join(map(quoted, near))}? If not, say" if near else "Say"
+    return Unclear(f"{quoted(plain)} is not on file. {meant} {_GO_ON}", near)
 
 
 _REFRIGERANT_NUMBER = re.compile(r"(?<![0-9])([0-9]{2,3})\s?-?\s?([a-cA-C])?\b")
@@ -340,7 +338,8 @@ def _read_quantity(
     dimension = dimension_of(reading.kind.value)
     text = with_figures(_ONE_WHOLE.sub("", with_plain_marks(plain)))
     minute_s = None
-    if dimension in _WITH_MOMENT and (moment := moment_in(text)):
+    said = moment_in if reading.default_minute is None else bare_moment_in
+    if dimension in _WITH_MOMENT and (moment := said(text)):
         text, minute_s = moment.cut_from(text), moment.seconds
     default_unit = _default_unit(reading, dimension, system)
     problem: QuantityError | None = None

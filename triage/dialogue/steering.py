@@ -50,7 +50,7 @@ def steered(engine: Engine, case: Case, prompt: Open, typed: str, control: Contr
         case "stop":
             return Turn((Stopped(typed),), (StoppedHere(),))
         case "why" | "how":
-            return Turn((looked,), (_explained(engine, prompt, control.command),))
+            return Turn((looked,), (_explained(engine, case, prompt, control.command),))
         case "help":
             return Turn((looked,), (HelpWanted(_choices(prompt)),))
     return unclear(prompt, typed, "That does not fit here. Type help.")
@@ -61,7 +61,7 @@ def unclear(prompt: Prompt, typed: str, message: str) -> Turn:
     return Turn((NotUnderstood(prompt.node, typed, message),), (NotClear(message),))
 
 
-def _explained(engine: Engine, prompt: Open, topic: str) -> Explained:
+def _explained(engine: Engine, case: Case, prompt: Open, topic: str) -> Explained:
     if isinstance(prompt, AskCaution):
         return Explained(topic, prompt.caution.text)
     if isinstance(prompt, Escalated):
@@ -70,6 +70,8 @@ def _explained(engine: Engine, prompt: Open, topic: str) -> Explained:
     if question is None:
         return Explained(topic, "This was said besides; no question asks for it.")
     reading = engine.content.readings[question.reading]
+    if topic == "how" and reading.is_licensed and not case.is_licensed:
+        return Explained(topic, "This measurement is for a licensed technician alone.")
     cautions = tuple(engine.content.cautions[item] for item in reading.cautions)
     text = question.why if topic == "why" else question.how
     return Explained(topic, text, cautions if topic == "how" else ())

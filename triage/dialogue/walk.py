@@ -36,7 +36,12 @@ def walk(graph: nx.DiGraph[str], content: Content, case: Case) -> Spot:
     node = str(graph.graph["start"])
     path: list[str] = []
     findings: dict[str, Finding] = {}
-    outcomes: dict[str, str] = {}
+    # What was said besides counts at every fork, whether or not its question lies on the path.
+    outcomes = {
+        reading_id: finding.outcome
+        for reading_id in case.answers
+        if (finding := finding_of(content, case, reading_id)) is not None
+    }
     while True:
         attributes = graph.nodes[node]
         kind, reading_id = attributes["kind"], attributes["reading"]

@@ -164,6 +164,8 @@ def _slab_loose(sight: Sight) -> Chances:
 
 def _pulls_in(sight: Sight) -> Chances:
     clicks = SHARP_EYE
+    silent_alone = "no"
+    has_feed = sight.cycle.machine.has_receiver_vapor_feed
     match sight.cause_id:
         case "harvest_coil_unpowered" | "harvest_coil_open" if sight.severity >= 0.5:
             clicks = 0.04
@@ -171,9 +173,11 @@ def _pulls_in(sight: Sight) -> Chances:
             clicks = SHARP_EYE * pulled_open(supply_share(sight.cause_id, sight.severity))
         case "hot_gas_valve_not_opening":
             clicks = 0.65  # the plunger may move and the piston stay
+            silent_alone = "feed_only" if has_feed else "no"
         case "receiver_vapor_feed_failed" if sight.variant == "solenoid":
             clicks = 0.55
-    return {"yes": clicks, "no": 1.0 - clicks}
+            silent_alone = "hot_gas_only"
+    return {"yes": clicks, silent_alone: 1.0 - clicks}
 
 
 def _plate(sight: Sight) -> Chances:

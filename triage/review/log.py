@@ -40,7 +40,9 @@ def list_calls(options: argparse.Namespace) -> int:
     table = Table(box=None, pad_edge=False, collapse_padding=True, header_style="triage.heading")
     # An id is there to be copied, so it is never broken; the rest gives way.
     table.add_column("session", no_wrap=True, overflow="ignore", min_width=_ID_WIDTH)
-    for heading in ("started (UTC)", "events", "tree", "agent", "ended"):
+    table.add_column("started (UTC)", no_wrap=True)
+    table.add_column("events", no_wrap=True, justify="right")
+    for heading in ("agent", "ended"):
         table.add_column(heading, overflow="fold")
     for session in sessions:
         table.add_row(
@@ -50,7 +52,6 @@ def list_calls(options: argparse.Namespace) -> int:
                     session.session_id,
                     str(session.started_at)[:16].replace("T", " "),
                     session.count,
-                    session.tree,
                     session.agent or "-",
                     _ended(session),
                 )

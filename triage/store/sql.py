@@ -143,6 +143,7 @@ class Store:
     def resolve(self, prefix: str) -> str:
         """Return the full id of the one session whose id begins with `prefix`.
 
+        If none does, the one whose last part, behind a hyphen, is `prefix`.
         A whole id is found even if others begin with it; case and outer spaces do not matter.
         Raises SessionNotFound, SessionAmbiguous, StoreBusy or StoreUnreachable.
         """
@@ -160,6 +161,16 @@ class Store:
                 .order_by(_EVENTS.c.session_id)
                 .limit(_SHOWN_WHEN_AMBIGUOUS + 1)
             ).all()
+            if not found and wanted.isalnum():
+                found = connection.scalars(
+                    select(_EVENTS.c.session_id)
+                    .where(
+                        _EVENTS.c.session_id.endswith(f"-{wanted}", autoescape=True),
+                        _EVENTS.c.sequence == _FIRST,
+                    )
+                    .order_by(_EVENTS.c.session_id)
+                    .limit(_SHOWN_WHEN_AMBIGUOUS + 1)
+                ).all()
         if not found:
             raise _not_found(prefix, self.location)
         if len(found) == 1 or found[0] == wanted:

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING
 
 from triage.tree import proofs_of_order as order
+from triage.tree import proofs_of_safety as safety
 from triage.tree import proofs_of_shape as shape
 from triage.tree.content import Content
 from triage.tree.errors import ProofFailed
@@ -41,9 +42,11 @@ PROPERTIES: tuple[Callable[[Case], Iterator[Finding]], ...] = (
 
 
 def check_content(content: Content) -> None:
-    """Return if every tree and the causes hold every promise; raise ProofFailed if not."""
+    """Return if trees, causes and readings hold every promise; raise ProofFailed if not."""
     findings = [finding for tree_id in content.trees for finding in prove(content, tree_id)]
     findings += prove_causes(content)
+    findings += safety.readings_are_guarded(content)
+    findings += safety.repairs_name_their_hazards(content)
     if findings:
         raise ProofFailed(findings)
 

@@ -86,11 +86,6 @@ class Section:
         scalar = self.scalar(name)
         return scalar.text.strip() if scalar else ""
 
-    def optional_text(self, name: str) -> str | None:
-        """Return the text under `name`, or None if the key is missing."""
-        scalar = self.scalar(name, is_required=False)
-        return scalar.text.strip() if scalar else None
-
     def number(
         self, name: str, least: float, greatest: float, *, is_required: bool = True
     ) -> float | None:
