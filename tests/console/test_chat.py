@@ -150,13 +150,18 @@ def test_both_ends_must_be_terminals() -> None:
 
 
 def test_interrupt_while_a_line_is_stored_does_not_part_store_and_case() -> None:
-    done = []
-    with interrupts_held():
-        os.kill(os.getpid(), signal.SIGINT)
-        done.append("stored")
-    assert done == ["stored"]
-    with pytest.raises(KeyboardInterrupt):
-        os.kill(os.getpid(), signal.SIGINT)
+    # A run started in the background ignores Ctrl-C; here it must be heard.
+    earlier = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        done = []
+        with interrupts_held():
+            os.kill(os.getpid(), signal.SIGINT)
+            done.append("stored")
+        assert done == ["stored"]
+        with pytest.raises(KeyboardInterrupt):
+            os.kill(os.getpid(), signal.SIGINT)
+    finally:
+        signal.signal(signal.SIGINT, earlier)
 
 
 def test_toolbar_facts_follow_the_call() -> None:

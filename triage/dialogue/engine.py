@@ -90,6 +90,7 @@ class Engine:
             raise UnknownTree(tree_id, content.trees)
         self.content = content
         self.tree = content.trees[tree_id]
+        self._last: tuple[Case, Prompt] | None = None
 
     @cached_property
     def graph(self) -> nx.DiGraph[str]:
@@ -100,6 +101,13 @@ class Engine:
 
     def prompt(self, case: Case) -> Prompt:
         """Return the one thing the call waits for now, or how it ended."""
+        # A surface asks several times a turn; a case never changes, so the last one is remembered.
+        last = self._last
+        if last is None or last[0] is not case:
+            last = self._last = (case, self._prompt(case))
+        return last[1]
+
+    def _prompt(self, case: Case) -> Prompt:
         case = fitting(self.content, case)
         opening = self.tree.questions.get(self.tree.start)
         if opening is not None and not case.answers and not case.offered:

@@ -46,6 +46,7 @@ class Fluid:
         self._log_dew = Curve(table["log_dew_pressure"])
         self._log_bubble = Curve(table["log_bubble_pressure"])
         self._table = table
+        self._last_dew = (math.nan, math.nan)
         intervals = len(table["log_dew_pressure"]) - 1
         superheat_intervals = len(table["vapor_enthalpy"][0]) - 1
         self.least_temperature_k = self._start
@@ -213,10 +214,16 @@ class Fluid:
         return (t_k - self._start) / self._step
 
     def _dew_coordinate(self, p_pa: float) -> float:
+        # Properties of one state are asked for one after the other: the inversion is done once.
+        last = self._last_dew
+        if last[0] == p_pa:
+            return last[1]
         least, greatest = self.least_dew_pressure_pa, self.greatest_dew_pressure_pa
         if not least <= p_pa <= greatest:
             raise self._out_of_range("dew pressure", p_pa, least, greatest, "Pa absolute")
-        return self._log_dew.coordinate_of(math.log(p_pa))
+        coordinate = self._log_dew.coordinate_of(math.log(p_pa))
+        self._last_dew = (p_pa, coordinate)
+        return coordinate
 
     def _superheat_coordinate(self, superheat_k: float) -> float:
         if not 0.0 <= superheat_k <= self.greatest_superheat_k:
