@@ -20,8 +20,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from triage import __version__
-
-DONE, NO_RECOMMENDATION, BAD_INPUT, BAD_CONTENT, BAD_STORE, INTERRUPTED = 0, 1, 2, 3, 4, 130
+from triage.exits import BAD_INPUT, DONE, INTERRUPTED
 
 _ABOUT = """Guided triage for a batch ice machine, by phone or alone at a terminal.
 

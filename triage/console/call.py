@@ -16,14 +16,13 @@ from triage.console.screen import screen_of
 from triage.dialogue.engine import Engine
 from triage.dialogue.events import Event, Started
 from triage.dialogue.view import Prompt, Recommended
+from triage.exits import DONE, INTERRUPTED, NO_RECOMMENDATION
 from triage.store import new_session_id, open_store
 from triage.store.errors import SessionNotFound, StoreMissing, shown
 from triage.store.record import StoredEvent
 from triage.tree.cache import checked_content
 from triage.tree.content import Content
 from triage.tree.where import content_folder
-
-DONE, NO_RECOMMENDATION, INTERRUPTED = 0, 1, 130
 
 SCRIPT = "answers file"
 """Who spoke in a scripted call."""

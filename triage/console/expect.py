@@ -25,11 +25,11 @@ from triage.dialogue.words import plain_text
 from triage.physics.bands import (
     Band,
     adapt,
-    basis_words,
     expected_band,
     manifold_window,
     typical_machine,
 )
+from triage.physics.electrical import supply_band
 from triage.physics.errors import PhysicsError
 from triage.physics.machine import CondenserKind, Machine
 from triage.physics.pressure import barometric_pressure_pa
@@ -70,36 +70,49 @@ def print_expected(options: argparse.Namespace) -> int:
     conditions = _conditions(options, system, barometer_pa)
     bands = list(expected_bands(content, machine, conditions))
     missing = not_computed(content, machine, conditions)
+    is_on_file = options.machine is not None
     if options.json:
+        without_feed = is_on_file and not machine.has_receiver_vapor_feed
+        bands = [item for item in bands if item[0] != MANIFOLD_WINDOW or not without_feed]
         _print_json(machine, bands, missing, system, barometer_pa)
         return 0
     console = screen_of(options)
-    is_on_file = options.machine is not None
     console.print(Text(plain_text(_heading(machine, is_on_file=is_on_file))))
     for words in _beyond_limits(machine, conditions, system):
         console.print(Text(words, style="triage.outside"))
     table = Table(box=None, pad_edge=False, header_style="triage.heading")
-    for heading in ("reading", "from", "to", "minute"):
+    for heading in ("reading", "from", "to", "minute", "basis"):
         table.add_column(heading, justify="left" if heading == "reading" else "right")
     left_out = _left_out(machine, is_on_file=is_on_file)
     bands = [item for item in bands if item[0] not in left_out]
-    for _, name, kind, minute, band in bands:
+    bases: dict[str, int] = {}
+    for key, name, kind, minute, band in bands:
+        words = basis_of(at_any_minute(band), key, system, is_on_file=is_on_file)
+        number = bases.setdefault(words, len(bases) + 1)
         low, high = (
             shown(value, dimension_of(kind.value), system, barometer_pa)
             for value in (band.low, band.high)
         )
-        table.add_row(name, low, high, "" if minute is None else f"{minute:g}")
+        table.add_row(name, low, high, "" if minute is None else f"{minute:g}", str(number))
     console.print(table)
-    bases = (
-        basis_of(at_any_minute(band), key, system, is_on_file=is_on_file) for key, *_, band in bands
-    )
-    for words in dict.fromkeys(bases):
-        console.print(Text(f"Basis: {words}"))
+    for words, number in bases.items():
+        console.print(Text(f"Basis {number}: {words}"))
+    if is_on_file:
+        console.print(Text(_supply(machine)))
     for reason in dict.fromkeys(missing.values()):
         names = ", ".join(content.readings[key].name for key in missing if missing[key] == reason)
         console.print(Text(plain_text(f"Not computed: {names}. {reason}")))
     console.print("The data plate and the machine's own chart win over these figures.")
     return 0
+
+
+def _supply(machine: Machine) -> str:
+    nominal_v = machine.electrical.supply_voltage_v
+    band = supply_band(nominal_v)
+    return (
+        f"Supply, nominal {nominal_v:g} V: {band.low_v:.0f} to {band.high_v:.0f} V at the machine "
+        f"({band.basis})"
+    )
 
 
 def _heading(machine: Machine, *, is_on_file: bool) -> str:
@@ -266,7 +279,7 @@ def _print_json(
                     "centre": plain(kind, band.centre),
                     "unit": default_unit_of(dimension_of(kind.value), system),
                     "minute": minute,
-                    "basis": basis_words(band.basis, system),
+                    "basis": basis_of(band, key, system, is_on_file=not machine.is_generic),
                 }
                 for key, _, kind, minute, band in bands
             },

@@ -10,21 +10,22 @@ from pathlib import Path
 
 from triage.console.answers_file import AnswersError
 from triage.console.asked import UsageError
+from triage.exits import BAD_CONTENT, BAD_INPUT, BAD_STORE, NO_RECOMMENDATION
 from triage.physics.errors import PhysicsError
 from triage.physics.quantity import QuantityError
 from triage.store.errors import SessionAmbiguous, SessionNotFound, StoreError
 from triage.tree.errors import TreeError, UnknownTree
 
 _CODES: tuple[tuple[type[Exception], int], ...] = (
-    (SessionNotFound, 2),
-    (SessionAmbiguous, 2),
-    (UnknownTree, 2),
-    (StoreError, 4),
-    (TreeError, 3),
-    (AnswersError, 2),
-    (UsageError, 2),
-    (PhysicsError, 2),
-    (QuantityError, 2),
+    (SessionNotFound, BAD_INPUT),
+    (SessionAmbiguous, BAD_INPUT),
+    (UnknownTree, BAD_INPUT),
+    (StoreError, BAD_STORE),
+    (TreeError, BAD_CONTENT),
+    (AnswersError, BAD_INPUT),
+    (UsageError, BAD_INPUT),
+    (PhysicsError, BAD_INPUT),
+    (QuantityError, BAD_INPUT),
 )
 
 
@@ -39,9 +40,12 @@ def exit_code_of(error: Exception) -> tuple[int, str]:
     if isinstance(error, OSError):
         reason = error.strerror or type(error).__name__
         if error.filename is None:
-            return 2, f"the output cannot be written ({reason}); make room or send it elsewhere"
-        return 2, f"{error.filename}: {reason}; name one that can be used"
-    return 1, (
+            return (
+                BAD_INPUT,
+                f"the output cannot be written ({reason}); make room or send it elsewhere",
+            )
+        return BAD_INPUT, f"{error.filename}: {reason}; name one that can be used"
+    return NO_RECOMMENDATION, (
         f"something went wrong inside the program ({type(error).__name__}); every answer given "
         f"so far is kept. {_logged(error)}"
     )
