@@ -176,6 +176,7 @@ def test_a_stored_call_is_told_as_json_by_the_beginning_of_its_id(
     assert main(["log", "show", session[:10], "--json"]) == 0
     again = json.loads(capsys.readouterr().out)
     told.pop("unused_answers")
+    told.pop("not_counted")
     assert again == told
 
 
@@ -514,3 +515,13 @@ def test_ctrl_c_leaves_with_130(monkeypatch: pytest.MonkeyPatch) -> None:
 
     monkeypatch.setattr("triage.console.expect.print_expected", interrupt)
     assert main(["expect"]) == 130
+
+
+def test_what_an_answers_file_says_in_vain_is_told_apart_from_the_result(
+    tmp_path: Path, capsys: Captured
+) -> None:
+    path = answers_file(tmp_path, {**FEED_FAILED, "ice_pattern": "purple"})
+    assert main(["call", "--answers", str(path), "--json"]) == 1
+    out, err = capsys.readouterr()
+    assert {"reading": "ice_pattern", "typed": "purple"} in json.loads(out)["not_counted"]
+    assert "ice_pattern: purple" in err

@@ -223,7 +223,7 @@ def test_a_refused_caution_is_told_from_those_not_reached(shown: Shown) -> None:
     )
     card = shown_prompt(end, replace(AGENT, case=case))
     text = " ".join(shown(card).replace("┃", " ").split())
-    assert "Refused: - Falling ice Not reached: - Stored pressure" in text
+    assert "Not acknowledged: - Falling ice Not reached: - Stored pressure" in text
     assert "When the caution can be kept, start a new call." in text
 
 

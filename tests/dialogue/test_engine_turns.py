@@ -540,3 +540,50 @@ def test_an_escalation_can_be_mended_until_it_is_closed() -> None:
     closed, _ = say(case, "done")
     assert closed.concluded is not None
     assert fold(events_of(closed, "back"), closed).answers == closed.answers
+
+
+@pytest.mark.parametrize(
+    ("reading", "line"),
+    [
+        ("water_flow_over_plate", "running, but weak"),
+        ("water_flow_over_plate", "running but weak on the left"),
+        ("condenser_fan_state", "running, but slow"),
+        ("manifold_test_result", "it dropped, but only half"),
+    ],
+)
+def test_an_answer_turned_round_by_its_own_but_never_counts_unasked(
+    reading: str, line: str
+) -> None:
+    before = up_to(reading)
+    case, _ = say(before, line)
+    answer = case.answers.get(reading)
+    normal = shipped_engine().content.readings[reading].normal
+    assert answer is None or answer.value not in (*normal, "slab_released")
+
+
+def test_what_is_changed_is_asked_again_and_never_just_dropped() -> None:
+    case, _ = say(up_to("freeze_discharge_pressure"), "subcooling 30 F", "yes")
+    case, _ = say(case, "change subcooling")
+    prompt = prompt_of(case)
+    assert isinstance(prompt, AskQuestion)
+    assert prompt.reading.id == "liquid_subcooling"
+    case, _ = say(case, "30 F")
+    assert case.answers["liquid_subcooling"].value is not None
+
+
+def test_gauges_told_of_by_an_unlicensed_caller_bring_the_warning_whatever_the_words() -> None:
+    case, _ = say(up_to("ambient_air_temperature", {**FEED_FAILED, "caller_qualification": "no"}))
+    _, remarks = say(case, "I hooked up my own gauges suction is 72")
+    said = " ".join(
+        getattr(remark, "message", "") + getattr(remark, "advice", "") for remark in remarks
+    )
+    assert "Stop there" in said
+
+
+@pytest.mark.parametrize(
+    ("reading", "line"),
+    [("freeze_discharge_pressure", "head's 305"), ("freeze_suction_pressure_late", "39 at 14")],
+)
+def test_a_pressure_said_the_usual_way_counts(reading: str, line: str) -> None:
+    case, _ = say(up_to(reading), line)
+    assert reading in case.answers or case.offered

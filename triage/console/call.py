@@ -16,6 +16,7 @@ from triage.console.screen import screen_of
 from triage.dialogue.engine import Engine
 from triage.dialogue.events import Event, Started
 from triage.dialogue.view import Prompt, Recommended
+from triage.dialogue.words import plain_text
 from triage.exits import DONE, INTERRUPTED, NO_RECOMMENDATION
 from triage.store import new_session_id, open_store
 from triage.store.errors import SessionNotFound, StoreMissing, shown
@@ -145,11 +146,12 @@ def _scripted(options: argparse.Namespace, engine: Engine) -> int:
         ),
     )
     with store:
-        run_script(desk, script, answers.notes)
+        lost = run_script(desk, script, answers.notes)
         if options.json:
             result = {
                 **result_of(engine, desk.session_id, desk.case),
                 "unused_answers": list(script.unused),
+                "not_counted": [{"reading": key, "typed": typed} for key, typed in lost],
             }
             sys.stdout.write(json.dumps(result, indent=2, ensure_ascii=False) + "\n")
         else:
@@ -162,6 +164,8 @@ def _scripted(options: argparse.Namespace, engine: Engine) -> int:
             console = screen_of(options)
             console.print(transcript(engine, spoken))
             console.print(f"Session {desk.session_id} is kept.")
+    for reading, typed in lost:
+        sys.stderr.write(f"triage: not counted as it stands: {reading}: {plain_text(typed)}\n")
     if script.unused:
         names = ", ".join(script.unused)
         sys.stderr.write(f"triage: not asked for in this call, so not used: {names}\n")

@@ -133,7 +133,7 @@ def _withheld(end: Withheld, telling: Telling) -> Card:
             *_listed("Whom to call", (end.call_whom,) if end.call_whom else ()),
             *_handover(telling),
             *_titles(f"Cautions acknowledged, {count}", acknowledged),
-            *_titles("Refused", refused),
+            *_titles("Not acknowledged", refused),
             *_titles("Not reached", not_reached),
             Text("When the caution can be kept, start a new call.") if refused else None,
         ),

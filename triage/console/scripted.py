@@ -9,6 +9,8 @@ from triage.dialogue.view import (
     AskCaution,
     AskConfirmation,
     AskQuestion,
+    NotClear,
+    NotTaken,
     Prompt,
 )
 
@@ -81,12 +83,27 @@ class Script:
         return "yes"
 
 
-def run_script(desk: Desk, script: Script, notes: tuple[str, ...] = ()) -> None:
-    """Say the whole script at `desk`, until the call ends or a text of it stops the call."""
+def run_script(
+    desk: Desk, script: Script, notes: tuple[str, ...] = ()
+) -> tuple[tuple[str, str], ...]:
+    """Say the whole script at `desk`, until the call ends or a text of it stops the call.
+
+    Return the texts that did not count as they stand, each with the reading it was meant for: not
+    understood, or asked about and not confirmed.
+    """
     for note in notes:
         desk.say(f"note {note}")
+    lost: list[tuple[str, str]] = []
     for _ in range(_MOST_TURNS):
         if desk.is_over:
-            return
-        desk.say(script.line(desk.prompt))
+            return tuple(lost)
+        prompt = desk.prompt
+        line = script.line(prompt)
+        remarks = desk.say(line)
+        if any(isinstance(remark, NotClear) for remark in remarks):
+            reading = prompt.reading.id if isinstance(prompt, AskQuestion) else ""
+            lost.append((reading, line))
+        lost.extend(
+            (remark.reading.id, remark.typed) for remark in remarks if isinstance(remark, NotTaken)
+        )
     raise RuntimeError(f"the script did not end within {_MOST_TURNS} turns")

@@ -32,7 +32,8 @@ _NOTHING: Mapping[str, Answered] = MappingProxyType({})
 class Case:
     """What is known of a call so far.
 
-    `answers` holds the reading that counts, the latest of each id; `offered` those waiting for a
+    `answers` holds the reading that counts, the latest of each id; `reopened` those taken back and
+    not answered again, the last one next; `offered` those waiting for a
     yes, the first one next, with the `doubt` that was raised about it. `acknowledged` and `refused`
     hold (caution, seal); a seal is empty for cautions met on the way. `is_held_unlicensed` is set
     for good once anybody not licensed has answered something: such a call never becomes a licensed
@@ -46,6 +47,7 @@ class Case:
     altitude_m: float = 0.0
     agent: str = ""
     answers: Mapping[str, Answered] = field(default_factory=lambda: _NOTHING)
+    reopened: tuple[str, ...] = ()
     offered: tuple[Answered, ...] = ()
     doubt: str = ""
     acknowledged: frozenset[tuple[str, str]] = frozenset()
@@ -94,7 +96,14 @@ def apply(case: Case, event: Event) -> Case:
             return replace(case, offered=case.offered[1:], doubt="")
         case TakenBack(reading):
             answers = {key: value for key, value in case.answers.items() if key != reading}
-            return replace(case, answers=MappingProxyType(answers), offered=(), doubt="")
+            reopened = (*(item for item in case.reopened if item != reading), reading)
+            return replace(
+                case,
+                answers=MappingProxyType(answers),
+                reopened=reopened,
+                offered=(),
+                doubt="",
+            )
         case Acknowledged(caution, _, seal):
             return replace(
                 case,
@@ -136,6 +145,7 @@ def _answered(case: Case, event: Answered) -> Case:
     return replace(
         case,
         answers=MappingProxyType(answers),
+        reopened=tuple(item for item in case.reopened if item != event.reading),
         offered=offered,
         doubt=doubt,
         is_held_unlicensed=is_held,

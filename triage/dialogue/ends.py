@@ -65,7 +65,7 @@ def end_of_call(
         return _escalated(content, case, conclusion, ending.escalate)
     settling = conclusion.settling_reading
     if settling is not None and settling.id in askable:
-        return _asked(content, case, askable[settling.id])
+        return asked(content, case, askable[settling.id])
     if is_contradicted(conclusion):
         return _escalated(content, case, conclusion, _contradiction(content, conclusion))
     cautions = gate_cautions(content, case, ending)
@@ -98,7 +98,7 @@ def _askable(content: Content, tree: Tree, case: Case, reached: Stage) -> Mappin
     }
 
 
-def _asked(content: Content, case: Case, question: Question) -> Prompt:
+def asked(content: Content, case: Case, question: Question) -> Prompt:
     """Return the question, or the first of its cautions that is still open."""
     reading = content.readings[question.reading]
     for caution_id in reading.cautions:

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 from triage.dialogue.breath import Part, take_apart
 from triage.dialogue.case import LICENSED, QUALIFICATION, Case, fold
-from triage.dialogue.doubts import doubt_about
-from triage.dialogue.ends import end_of_call
+from triage.dialogue.doubts import doubt_about, show
+from triage.dialogue.ends import asked, end_of_call
 from triage.dialogue.events import (
     Acknowledged,
     Answered,
@@ -120,6 +120,9 @@ class Engine:
         if case.offered:
             finding = judge(self.content, case, case.offered[0])
             return AskConfirmation(spot.node, stage, finding, case.doubt, len(case.offered))
+        reopened = self._reopened(case)
+        if reopened is not None:
+            return reopened
         attributes = self.graph.nodes[spot.node]
         if attributes["kind"] is NodeKind.ENDING:
             ending = self.tree.endings[spot.node]
@@ -131,6 +134,17 @@ class Engine:
         question = self.tree.questions[spot.node]
         reading = self.content.readings[question.reading]
         return AskQuestion(spot.node, stage, question, reading, minute_of(question, reading))
+
+    def _reopened(self, case: Case) -> Prompt | None:
+        """Return the question about what was taken back last: it is asked again, never dropped."""
+        by_reading = {
+            question.reading: question for question in reversed(list(self.tree.questions.values()))
+        }
+        for reading_id in reversed(case.reopened):
+            question = by_reading.get(reading_id)
+            if question is not None and finding_of(self.content, case, reading_id) is None:
+                return asked(self.content, case, question)
+        return None
 
     def findings(self, case: Case) -> tuple[Finding, ...]:
         """Return what is known, in the order of the path, then what was volunteered besides."""
@@ -223,7 +237,13 @@ class Engine:
             return self._given(case, self._answer(prompt.reading, reply, prompt.minute))
         if parts and isinstance(parts[0].value, Value):
             # "62 psi and it sounds loud": the reading counts, the rest is kept as a note.
-            turn = self._given(case, self._answer(prompt.reading, parts[0].value, prompt.minute))
+            answer = self._answer(prompt.reading, parts[0].value, prompt.minute)
+            if leftover and prompt.reading.kind is ReadingKind.CHOICE:
+                # "running, but weak": what was left out may turn the answer round.
+                meaning = show(self.content, case, prompt.reading, answer.value)
+                doubt = f'I take that as "{meaning}" and leave out "{leftover}". Is that right?'
+                return Turn((_offered((answer,), doubt),), ())
+            turn = self._given(case, answer)
             if not leftover:
                 return turn
             return Turn((*turn.events, Noted(leftover)), (*turn.remarks, NoteKept(leftover)))
@@ -275,7 +295,9 @@ class Engine:
             after = fold((declined,), case)
             turn = self._taken(after, Answered(reading.id, typed, None, again.reason))
             return Turn((declined, *turn.events), turn.remarks)
-        return unclear(prompt, typed, "Please answer yes or no, or type the right value.")
+        return unclear(
+            prompt, typed, f"Please answer yes or no, or type the right value, for {reading.name}."
+        )
 
     def _at_caution(self, case: Case, prompt: AskCaution, typed: str) -> Turn:
         reply = read_confirmation(typed)
@@ -344,6 +366,12 @@ class Engine:
     def _breath(
         self, case: Case, prompt: AskQuestion, parts: Sequence[Part], leftover: str, typed: str
     ) -> Turn:
+        if not case.is_licensed and any(
+            self.content.readings[part.reading].is_licensed and isinstance(part.value, Unclear)
+            for part in parts
+        ):
+            warning = " ".join(caution.text for caution in measured_unlicensed(self.content))
+            return unclear(prompt, typed, warning)
         answers = []
         for part in parts:
             reading = self.content.readings[part.reading]

@@ -11,6 +11,12 @@ from triage.dialogue.words import NEGATION, fold, squeeze, word_set
 LEAST_PREFIX = 3
 """Characters a beginning needs before it can stand for the whole name."""
 
+TURNING = NEGATION | word_set(
+    "but only half except though although however partly part some almost nearly barely hardly "
+    "sometimes weak weakly slow slowly if unless maybe"
+)
+"""Words that turn the meaning of a name they stand behind."""
+
 LEAST_PHRASE_WORDS = 2
 """Words a name needs before it is taken out of a longer text."""
 
@@ -102,17 +108,21 @@ def find_named(
 def _held(text: str, known: Mapping[str, tuple[str, ...]]) -> list[str]:
     """Return the ids with a name of two or more words that stands whole in a longer text.
 
-    A "not" outside that name may turn its meaning round, so then nothing is found.
+    A "not" before that name, or a "but" behind it, may turn its meaning round, so then nothing is
+    found.
     """
     words = f" {fold(text)} "
     hits: dict[str, None] = {}
     for id_, own in known.items():
         for name in own:
             phrase = f" {fold(name)} "
-            if phrase.count(" ") > LEAST_PHRASE_WORDS and phrase in words:
-                rest = words.replace(phrase, " ", 1).split()
-                if not NEGATION.intersection(rest):
-                    hits[id_] = None
+            if phrase.count(" ") <= LEAST_PHRASE_WORDS or phrase not in words:
+                continue
+            before, _, after = words.partition(phrase)
+            if not NEGATION.intersection(before.split()) and not TURNING.intersection(
+                after.split()
+            ):
+                hits[id_] = None
     return list(hits)
 
 

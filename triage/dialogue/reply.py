@@ -311,7 +311,10 @@ def _without_own_words(text: str, own: frozenset[str]) -> Iterator[str]:
     tokens = _SEPARATED.sub(" ", text).split()
     folded = [fold(token) for token in tokens]
     is_noise = [
-        word in own or word in _LINKS or (not word and token in "-–—,;:=")
+        word in own
+        or word.removesuffix("s") in own
+        or word in _LINKS
+        or (not word and token in "-–—,;:=")
         for word, token in zip(folded, tokens, strict=True)
     ]
     kept = [token for token, noise in zip(tokens, is_noise, strict=True) if not noise]
@@ -332,13 +335,18 @@ def _default_unit(reading: Reading, dimension: Dimension, system: UnitSystem) ->
     return default_unit_of(dimension, system)
 
 
+_AT_THE_END = frozenset({"freeze_suction_pressure_late"})
+"""Readings taken as something ends: they have a moment, but no usual minute."""
+
+
 def _read_quantity(
     plain: str, reading: Reading, system: UnitSystem, barometric_pressure_pa: float
 ) -> Value | Unclear:
     dimension = dimension_of(reading.kind.value)
     text = with_figures(_ONE_WHOLE.sub("", with_plain_marks(plain)))
     minute_s = None
-    said = moment_in if reading.default_minute is None else bare_moment_in
+    has_moment = reading.default_minute is not None or reading.id in _AT_THE_END
+    said = bare_moment_in if has_moment else moment_in
     if dimension in _WITH_MOMENT and (moment := said(text)):
         text, minute_s = moment.cut_from(text), moment.seconds
     default_unit = _default_unit(reading, dimension, system)
