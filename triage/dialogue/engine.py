@@ -7,11 +7,12 @@ typed to `Engine.turn`, stores the events it returns, folds them, and shows the 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from triage.dialogue.breath import Part, take_apart
+from triage.dialogue import heard
+from triage.dialogue.breath import Part
 from triage.dialogue.case import LICENSED, QUALIFICATION, Case, fold
 from triage.dialogue.doubts import doubt_about, show
 from triage.dialogue.ends import asked, end_of_call
@@ -23,14 +24,12 @@ from triage.dialogue.events import (
     Event,
     Noted,
     NotUnderstood,
-    Offered,
     Refused,
     Said,
 )
 from triage.dialogue.gate import measured_unlicensed
 from triage.dialogue.judge import (
     ALTITUDE,
-    barometric_pressure_of,
     finding_of,
     fitting,
     judge,
@@ -44,7 +43,6 @@ from triage.dialogue.reply import (
     YesNo,
     read_confirmation,
     read_control,
-    read_reply,
 )
 from triage.dialogue.steering import steered, unclear
 from triage.dialogue.view import (
@@ -67,8 +65,7 @@ from triage.dialogue.view import (
 )
 from triage.dialogue.walk import Spot, walk
 from triage.dialogue.words import plain_text
-from triage.physics.quantity import UnitSystem
-from triage.tree.content import Content, Reading, ReadingKind, Stage
+from triage.tree.content import Content, ReadingKind, Stage
 from triage.tree.errors import UnknownTree
 from triage.tree.graph import NodeKind, build_graph
 
@@ -221,45 +218,36 @@ class Engine:
                 return None
 
     def _at_question(self, case: Case, prompt: AskQuestion, typed: str) -> Turn:
-        reply = self._read(case, prompt.reading, typed)
+        reply = heard.read(self.content, case, prompt.reading, typed)
         if isinstance(reply, Control):
             return steered(self, case, prompt, typed, reply)
         if isinstance(reply, Unknown):
             answer = Answered(prompt.reading.id, typed, None, reply.reason)
             return self._taken(case, answer, prompt.question.if_unknown)
-        parts, leftover = self._parts(case, prompt, typed)
-        if isinstance(reply, Unclear) and any(map(_claims_license, parts)):
+        parts, leftover = heard.parts_of(self.content, case, prompt, typed)
+        if isinstance(reply, Unclear) and any(map(heard.claims_license, parts)):
             # "yep, I'm the manager": a claim to be licensed is never picked out of a longer line.
             return unclear(prompt, typed, reply.message)
         if len(parts) > 1 or (parts and parts[0].reading != prompt.reading.id):
             return self._breath(case, prompt, parts, leftover, typed)
         if isinstance(reply, Value):
-            return self._given(case, self._answer(prompt.reading, reply, prompt.minute))
+            return self._given(case, heard.answer_of(prompt.reading, reply, prompt.minute))
         if parts and isinstance(parts[0].value, Value):
             # "62 psi and it sounds loud": the reading counts, the rest is kept as a note.
-            answer = self._answer(prompt.reading, parts[0].value, prompt.minute)
+            answer = heard.answer_of(prompt.reading, parts[0].value, prompt.minute)
             if leftover and prompt.reading.kind is ReadingKind.CHOICE:
                 # "running, but weak": what was left out may turn the answer round.
                 meaning = show(self.content, case, prompt.reading, answer.value)
                 doubt = f'I take that as "{meaning}" and leave out "{leftover}". Is that right?'
-                return Turn((_offered((answer,), doubt),), ())
+                return Turn((heard.offered((answer,), doubt),), ())
             turn = self._given(case, answer)
             if not leftover:
                 return turn
             return Turn((*turn.events, Noted(leftover)), (*turn.remarks, NoteKept(leftover)))
-        meant = self._meant(prompt, reply)
+        meant = heard.meant(self.content, prompt, reply)
         if meant is not None:
-            return Turn((_offered((replace(meant, typed=typed),), reply.message),), ())
+            return Turn((heard.offered((replace(meant, typed=typed),), reply.message),), ())
         return unclear(prompt, typed, reply.message)
-
-    def _meant(self, prompt: AskQuestion, reply: Unclear) -> Answered | None:
-        """Return the one answer that "did you mean" proposes, for a yes; never a license."""
-        if len(reply.suggestions) != 1:
-            return None
-        value = self._read(Case(), prompt.reading, reply.suggestions[0])
-        if not isinstance(value, Value) or value.value == LICENSED:
-            return None
-        return self._answer(prompt.reading, value, prompt.minute)
 
     def _at_confirmation(self, case: Case, prompt: AskConfirmation, typed: str) -> Turn:
         waiting = case.offered[0]
@@ -274,21 +262,21 @@ class Engine:
                 unused = NotUnderstood(prompt.node, waiting.typed, refusal)
                 return Turn((declined, unused), (NotClear(refusal),))
             # The altitude may have been said in the same breath, and counts by now.
-            waiting = self._with_barometer(case, waiting)
+            waiting = heard.with_barometer(self.content, case, waiting)
             doubt = "" if case.doubt else doubt_about(self.content, case, waiting)
             if doubt:
-                return Turn((_offered((waiting, *case.offered[1:]), doubt),), ())
+                return Turn((heard.offered((waiting, *case.offered[1:]), doubt),), ())
             return self._taken(case, waiting)
         control = read_control(typed)
         if control is not None and control.command != "unknown":
             return steered(self, case, prompt, typed, control)
         # A new value typed instead of yes or no replaces the one in doubt.
         reading = prompt.finding.reading
-        again = self._read(case, reading, typed)
+        again = heard.read(self.content, case, reading, typed)
         if isinstance(again, Value):
             declined = Declined(waiting.reading, waiting.typed)
             after = fold((declined,), case)
-            turn = self._given(after, self._answer(reading, again, minute_of(None, reading)))
+            turn = self._given(after, heard.answer_of(reading, again, minute_of(None, reading)))
             return Turn((declined, *turn.events), turn.remarks)
         if isinstance(again, Unknown):
             declined = Declined(waiting.reading, waiting.typed)
@@ -330,14 +318,14 @@ class Engine:
             )
         doubt = doubt_about(self.content, case, answer)
         if doubt:
-            return Turn((_offered((answer, *case.offered), doubt),), ())
+            return Turn((heard.offered((answer, *case.offered), doubt),), ())
         return self._taken(case, answer)
 
     def _taken(self, case: Case, answer: Answered, advice: str = "") -> Turn:
         events: list[Event] = [answer]
         if answer.reading == ALTITUDE:
             # Before the altitude itself: the last answer is what "back" takes back.
-            events = [*self.reconverted(fold(events, case)), answer]
+            events = [*heard.reconverted(self.content, fold(events, case)), answer]
         after = fold(events, case)
         finding = finding_of(self.content, after, answer.reading)
         echo = (Echo(finding, advice),) if finding else ()
@@ -379,7 +367,7 @@ class Engine:
                 message = f"I took nothing from that. {reading.name}: {part.value.message}"
                 return unclear(prompt, typed, message)
             minute = prompt.minute if reading.id == prompt.reading.id else reading.default_minute
-            answers.append(self._answer(reading, part.value, minute))
+            answers.append(heard.answer_of(reading, part.value, minute))
         events: list[Event] = []
         remarks: list[Remark] = []
         if not case.is_licensed:
@@ -393,67 +381,8 @@ class Engine:
                 if finding is not None:
                     remarks.append(Echo(finding, warning if item is measured[-1] else ""))
         if answers:
-            events.append(_offered(answers))
+            events.append(heard.offered(answers))
         if leftover:
             events.append(Noted(leftover))
             remarks.append(NoteKept(leftover))
         return Turn(tuple(events), tuple(remarks))
-
-    def _parts(self, case: Case, prompt: AskQuestion, typed: str) -> tuple[tuple[Part, ...], str]:
-        # What is still open comes first; an answer already given may be corrected in passing.
-        others = sorted(
-            (item for item in self.content.readings.values() if item.id != prompt.reading.id),
-            key=lambda item: item.id in case.answers,
-        )
-        return take_apart(
-            typed,
-            (prompt.reading, *others),
-            system=UnitSystem(case.units),
-            machines=self.content.machines,
-            barometric_pressure_pa=barometric_pressure_of(case),
-            stage=prompt.stage.value,
-        )
-
-    def _read(
-        self, case: Case, reading: Reading, typed: str
-    ) -> Value | Unknown | Control | Unclear:
-        return read_reply(
-            typed,
-            reading,
-            system=UnitSystem(case.units),
-            machines=self.content.machines,
-            barometric_pressure_pa=barometric_pressure_of(case),
-        )
-
-    def _answer(self, reading: Reading, value: Value, minute: float | None) -> Answered:
-        is_assumed = value.minute_s is None and minute is not None
-        minute_s = minute * 60.0 if is_assumed and minute is not None else value.minute_s
-        return Answered(
-            reading.id, value.typed, value.value,
-            minute_s=minute_s, is_minute_assumed=is_assumed,
-        )  # fmt: skip
-
-    def reconverted(self, case: Case) -> list[Answered]:
-        """Return the pressures given so far that read otherwise at the altitude of `case`."""
-        again = [self._with_barometer(case, answer) for answer in case.answers.values()]
-        return [answer for answer in again if answer != case.answers[answer.reading]]
-
-    def _with_barometer(self, case: Case, answer: Answered) -> Answered:
-        """Return `answer` converted anew, if it is a gauge pressure."""
-        reading = self.content.readings[answer.reading]
-        if reading.kind is not ReadingKind.GAUGE_PRESSURE or answer.value is None:
-            return answer
-        reply = self._read(case, reading, answer.typed)
-        return replace(answer, value=reply.value) if isinstance(reply, Value) else answer
-
-
-def _offered(answers: Sequence[Answered], doubt: str = "") -> Offered:
-    return Offered(tuple(map(asdict, answers)), doubt)
-
-
-def _claims_license(part: Part) -> bool:
-    return (
-        part.reading == QUALIFICATION
-        and isinstance(part.value, Value)
-        and part.value.value == LICENSED
-    )

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from triage.dialogue.case import Case, fold
 from triage.dialogue.events import Declined, Event, Looked, Noted, NotUnderstood, Stopped, TakenBack
+from triage.dialogue.heard import reconverted
 from triage.dialogue.judge import ALTITUDE
 from triage.dialogue.reply import Control
 from triage.dialogue.view import (
@@ -121,7 +122,7 @@ def _change(engine: Engine, case: Case, prompt: Prompt, typed: str, named: str) 
 def _take_back(engine: Engine, case: Case, reading_id: str, typed: str) -> Turn:
     reading = engine.content.readings[reading_id]
     taken_back = TakenBack(reading_id, typed)
-    moved = engine.reconverted(fold([taken_back], case)) if reading_id == ALTITUDE else []
+    moved = reconverted(engine.content, fold([taken_back], case)) if reading_id == ALTITUDE else []
     dropped = (
         NotTaken(engine.content.readings[waiting.reading], waiting.typed)
         for waiting in case.offered
