@@ -7,9 +7,9 @@ from dataclasses import replace
 import pytest
 
 from tests.console import sample
-from triage.console.figures import AIR, WATER, basis_of, shown
+from triage.console.figures import AIR, WATER, basis_of
 from triage.physics.bands import Band, Basis, BasisKind, coil_resistance_band, coil_voltage_band
-from triage.physics.quantity import Dimension, UnitSystem
+from triage.physics.quantity import Dimension, UnitSystem, format_quantity
 
 US, SI = UnitSystem.US, UnitSystem.SI
 ANYWHERE = replace(sample.BASIS, is_any_condition=True)
@@ -28,7 +28,7 @@ ANYWHERE = replace(sample.BASIS, is_any_condition=True)
 def test_a_length_is_shown_as_finely_as_a_ruler_reads(
     metres: float, system: UnitSystem, words: str
 ) -> None:
-    assert shown(metres, Dimension.LENGTH, system) == words
+    assert format_quantity(metres, Dimension.LENGTH, system) == words
 
 
 def test_the_one_condition_nobody_knows_is_named_as_any() -> None:

@@ -116,6 +116,18 @@ def test_licensed_repairs_are_withheld_from_an_unlicensed_caller_and_others_are_
         assert not any(gate.LICENSED_WORK.intersection(cause.hazards) for cause in causes)
 
 
+def test_a_gauge_reading_taken_back_is_not_asked_while_the_qualification_is_open() -> None:
+    case = up_to("discharge_line_temperature")
+    case, _ = say(case, "change qualification", "change early suction")
+    prompt = shipped_engine().prompt(case)
+    assert isinstance(prompt, AskQuestion)
+    assert prompt.reading.id == "caller_qualification"
+    case, _ = say(case, "yes both")
+    prompt = shipped_engine().prompt(case)
+    assert isinstance(prompt, AskQuestion)
+    assert prompt.reading.id == "freeze_suction_pressure_early"
+
+
 @pytest.mark.parametrize(
     "claim", ["yep, I'm the manager", "yes, the owner", "I was licensed", "technician", "62 psi"]
 )
@@ -125,7 +137,8 @@ def test_a_license_is_never_read_out_of_a_vague_line(claim: str) -> None:
 
 
 LINES: Sequence[str] = (
-    "yes", "no", "back", "unknown", "change suction", "change qualification", "62 psi", "305 psi",
+    "yes", "no", "back", "unknown", "change suction", "change early suction",
+    "change qualification", "62 psi", "305 psi",
     "125 psi", "73 psi", "39 psi", "168 F", "14:20", "even", "running", "R-410A", "Gletsch R500",
     "70 F", "24 V", "15 ohm", "OL", "loose", "scaled", "will not drop", "1/8 in", "note hello",
     "suction 62, head 305", "R-290", "none", "why", "0 V", "cold", "no change", "nonsense",

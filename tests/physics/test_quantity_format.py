@@ -36,7 +36,7 @@ US, SI = UnitSystem.US, UnitSystem.SI
         (45.0, Dimension.DURATION, "0:45", "0:45"),
         (3900.0, Dimension.DURATION, "1:05:00", "1:05:00"),
         (59.7, Dimension.DURATION, "1:00", "1:00"),
-        (0.0047625, Dimension.LENGTH, "0.19 in", "4.8 mm"),
+        (0.0047625, Dimension.LENGTH, "0.188 in", "4.8 mm"),
         (0.00635, Dimension.LENGTH, "0.25 in", "6.3 mm"),
         (1524.0, Dimension.LENGTH, "5000 ft", "1524 m"),
         (3.28854, Dimension.MASS, "7.2 lb", "3.3 kg"),

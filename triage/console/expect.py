@@ -18,7 +18,6 @@ from triage.console.figures import (
     TELLS_NOTHING_IF_GENERIC,
     at_any_minute,
     basis_of,
-    shown,
 )
 from triage.console.screen import screen_of
 from triage.dialogue.words import plain_text
@@ -38,6 +37,7 @@ from triage.physics.quantity import (
     UnitSystem,
     default_unit_of,
     dimension_of,
+    format_quantity,
 )
 from triage.physics.refrigerant import find_refrigerant
 from triage.physics.units import unit_of
@@ -90,7 +90,7 @@ def print_expected(options: argparse.Namespace) -> int:
         words = basis_of(at_any_minute(band), key, system, is_on_file=is_on_file)
         number = bases.setdefault(words, len(bases) + 1)
         low, high = (
-            shown(value, dimension_of(kind.value), system, barometer_pa)
+            format_quantity(value, dimension_of(kind.value), system, barometer_pa)
             for value in (band.low, band.high)
         )
         table.add_row(name, low, high, "" if minute is None else f"{minute:g}", str(number))
@@ -139,7 +139,7 @@ def _beyond_limits(machine: Machine, conditions: Conditions, system: UnitSystem)
     for name, value_k, least_k, greatest_k in spans:
         if not least_k - LIMIT_SLACK_K <= value_k <= greatest_k + LIMIT_SLACK_K:
             value, least, greatest = (
-                shown(item, Dimension.TEMPERATURE, system)
+                format_quantity(item, Dimension.TEMPERATURE, system)
                 for item in (value_k, least_k, greatest_k)
             )
             yield (

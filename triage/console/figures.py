@@ -7,7 +7,6 @@ from dataclasses import replace
 
 from triage.physics.bands import Band, Basis, BasisKind, basis_words
 from triage.physics.machine import CondenserKind
-from triage.physics.pressure import STANDARD_ATMOSPHERE_PA
 from triage.physics.quantity import Dimension, UnitSystem, format_quantity
 
 CONDENSER_WORDS = {
@@ -23,43 +22,6 @@ AIR, WATER = "ambient_air_temperature", "water_inlet_temperature"
 """Conditions that may be unknown; a band then covers the machine's whole range of them."""
 
 _USUAL_LIMITS = "usual limits of such machines"
-_METRES_PER_INCH = 0.0254
-_LONGEST_IN_INCHES_M = 1.0
-
-
-def shown(
-    si_value: float,
-    dimension: Dimension,
-    system: UnitSystem,
-    barometric_pressure_pa: float = STANDARD_ATMOSPHERE_PA,
-) -> str:
-    """Return a quantity in one system; inches with three decimals, for a bridge is a fraction.
-
-    >>> shown(0.003175, Dimension.LENGTH, UnitSystem.US)
-    '0.125 in'
-    """
-    is_inches = dimension is Dimension.LENGTH and system is UnitSystem.US
-    if is_inches and abs(si_value) < _LONGEST_IN_INCHES_M:
-        return f"{si_value / _METRES_PER_INCH:.3f} in"
-    return format_quantity(si_value, dimension, system, barometric_pressure_pa)
-
-
-def shown_both(
-    si_value: float,
-    dimension: Dimension,
-    system: UnitSystem,
-    barometric_pressure_pa: float = STANDARD_ATMOSPHERE_PA,
-) -> str:
-    """Return `shown` in `system`, the other system's in parentheses if it differs.
-
-    >>> shown_both(0.003175, Dimension.LENGTH, UnitSystem.SI)
-    '3.2 mm (0.125 in)'
-    """
-    first, second = (
-        shown(si_value, dimension, each, barometric_pressure_pa)
-        for each in (system, other_system(system))
-    )
-    return first if first == second else f"{first} ({second})"
 
 
 def other_system(system: UnitSystem) -> UnitSystem:
@@ -72,7 +34,8 @@ def between(
 ) -> str:
     """Return the limits of a band, the unit once where both have the same: `66 to 80 psig`."""
     low, high = (
-        shown(limit, dimension, system, barometric_pressure_pa) for limit in (band.low, band.high)
+        format_quantity(limit, dimension, system, barometric_pressure_pa)
+        for limit in (band.low, band.high)
     )
     if low == high:
         return low
@@ -104,7 +67,7 @@ def basis_of(
     basis = band.basis
     if reading_id == "coil_voltage" and band.centre > 0.0:
         low, high = (round(100.0 * limit / band.centre) for limit in (band.low, band.high))
-        rated = shown(band.centre, Dimension.VOLTAGE, system)
+        rated = format_quantity(band.centre, Dimension.VOLTAGE, system)
         return f"{low} to {high} % of the rated {rated}"
     if reading_id == "coil_resistance" and basis.words == "about the rated resistance":
         return "about the resistance in this machine's file"
@@ -133,5 +96,5 @@ def _with_any(basis: Basis, system: UnitSystem, unknown: Collection[str]) -> str
         if AIR in unknown
         else (place.water_inlet_temperature_k, "water", "any inlet water within its limits")
     )
-    corner = shown(round(kelvin, 2), Dimension.TEMPERATURE, system)
+    corner = format_quantity(round(kelvin, 2), Dimension.TEMPERATURE, system)
     return words.replace(f"{corner} {noun}", any_words, 1)

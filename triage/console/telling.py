@@ -15,12 +15,11 @@ from triage.console.figures import (
     basis_of,
     between,
     other_system,
-    shown,
-    shown_both,
 )
 from triage.dialogue.case import Case
 from triage.dialogue.judge import (
     barometric_pressure_of,
+    coil_state_of,
     finding_of,
     fitting,
     manifold_window_of,
@@ -32,7 +31,7 @@ from triage.dialogue.view import Finding, Source, Verdict
 from triage.dialogue.words import plain_text
 from triage.physics.bands import Band
 from triage.physics.errors import PhysicsError
-from triage.physics.quantity import Dimension, UnitSystem
+from triage.physics.quantity import Dimension, UnitSystem, format_both, format_quantity
 from triage.physics.units import NOUNS
 from triage.tree.content import UNKNOWN, Choice, Content, Question, Reading, ReadingKind, Stage
 
@@ -126,7 +125,7 @@ class Telling:
             return self._label(reading, value)
         if reading.kind not in _NUMBER_KINDS:
             return plain_text(str(value))
-        return shown_both(
+        return format_both(
             value, Dimension(reading.kind.value), self.units, barometric_pressure_of(self.case)
         )
 
@@ -190,6 +189,14 @@ class Telling:
             case _:
                 return f"{said} {limits}"
 
+    def winding(self, finding: Finding) -> str:
+        """Return in words what a coil's resistance says of its winding, "" for other readings."""
+        value = finding.value
+        if finding.reading.id != "coil_resistance" or not isinstance(value, float):
+            return ""
+        state = coil_state_of(self.content, self.case, value)
+        return f"that winding reads {state.value}" if state else ""
+
     def saturation(self, finding: Finding) -> str:
         """Return the saturation temperature that belongs to a pressure, "" where there is none.
 
@@ -211,7 +218,7 @@ class Telling:
                 saturated_k = properties.dew_temperature_k(value)
         except PhysicsError:
             return ""
-        degrees = shown_both(
+        degrees = format_both(
             saturated_k, Dimension.TEMPERATURE, self.units, barometric_pressure_of(self.case)
         )
         return f"{'bubble' if is_discharge else 'dew'} point of {refrigerant} there: {degrees}"
@@ -276,7 +283,7 @@ class Telling:
         return plain_text(machine.name if machine else value)
 
     def _single(self, value: float, reading: Reading) -> str:
-        return shown(
+        return format_quantity(
             value, Dimension(reading.kind.value), self.units, barometric_pressure_of(self.case)
         )
 

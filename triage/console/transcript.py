@@ -11,7 +11,6 @@ from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 from rich.text import Text
 
 from triage.console.chat import shown_next
-from triage.console.figures import shown
 from triage.console.look import Card, Margin, Prose, stack
 from triage.console.telling import Telling, sentence
 from triage.console.turns import TypedLine, shown_prompt, shown_remark
@@ -45,7 +44,7 @@ from triage.dialogue.view import (
     Verdict,
 )
 from triage.dialogue.words import plain_text
-from triage.physics.quantity import Dimension, UnitSystem
+from triage.physics.quantity import Dimension, UnitSystem, format_quantity
 from triage.tree.content import UNKNOWN, Reading
 
 if TYPE_CHECKING:
@@ -190,7 +189,9 @@ def _site(event: Started) -> str:
     """Return how high the site lies, "" at sea level."""
     if abs(event.altitude_m) < 1.0:
         return ""
-    return f", site at {shown(event.altitude_m, Dimension.LENGTH, UnitSystem(event.units))}"
+    return (
+        f", site at {format_quantity(event.altitude_m, Dimension.LENGTH, UnitSystem(event.units))}"
+    )
 
 
 def _unjudged(reading: Reading, event: Answered) -> Finding:

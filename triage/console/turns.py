@@ -144,9 +144,9 @@ class EchoTurn:
             yield self._choice_line()
             return
         yield Text(sentence(telling.finding(finding)))
-        saturation = telling.saturation(finding)
-        if saturation:
-            yield Text(sentence(saturation))
+        for words in (telling.saturation(finding), telling.winding(finding)):
+            if words:
+                yield Text(sentence(words))
         if finding.verdict is not Verdict.NOTED and finding.value is not None:
             yield VerdictLine(finding, telling)
         if finding.band is not None:

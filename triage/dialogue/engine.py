@@ -133,13 +133,19 @@ class Engine:
         return AskQuestion(spot.node, stage, question, reading, minute_of(question, reading))
 
     def _reopened(self, case: Case) -> Prompt | None:
-        """Return the question about what was taken back last: it is asked again, never dropped."""
+        """Return the question about what was taken back last: it is asked again, never dropped.
+
+        Licensed work is not asked for while nobody knows whether the caller may do it.
+        """
         by_reading = {
             question.reading: question for question in reversed(list(self.tree.questions.values()))
         }
         for reading_id in reversed(case.reopened):
             question = by_reading.get(reading_id)
-            if question is not None and finding_of(self.content, case, reading_id) is None:
+            is_allowed = case.is_licensed or not self.content.readings[reading_id].is_licensed
+            if question is None or not is_allowed:
+                continue
+            if finding_of(self.content, case, reading_id) is None:
                 return asked(self.content, case, question)
         return None
 

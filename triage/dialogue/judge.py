@@ -17,6 +17,7 @@ from triage.physics.bands import (
     manifold_window,
     typical_machine,
 )
+from triage.physics.electrical import CoilState, coil_verdict
 from triage.physics.errors import OutOfRange, PhysicsError
 from triage.physics.machine import CondenserKind, Machine
 from triage.physics.pressure import barometric_pressure_pa
@@ -149,16 +150,32 @@ def band_of(content: Content, case: Case, reading: Reading, minute_s: float | No
         return None if nominal is None else coil_voltage_band(nominal)
     if reading.id == "coil_resistance":
         nominal = number(content, case, "coil_nominal_voltage")
-        plate = machine.electrical.coil_resistance_ohm if machine else None
-        if machine is not None and machine.is_generic:
-            plate = None
-        return None if nominal is None else coil_resistance_band(nominal, plate)
+        return None if nominal is None else coil_resistance_band(nominal, _plate_ohm(machine))
     if machine is None:
         return None
     return _hull(
         expected_band(machine, conditions, reading.id, minute_s)
         for conditions in _conditions(content, case, machine)
     )
+
+
+def coil_state_of(content: Content, case: Case, measured_ohm: float) -> CoilState | None:
+    """Return what a coil's resistance says of its winding, None if its voltage is not known."""
+    nominal = number(content, case, "coil_nominal_voltage")
+    if nominal is None:
+        return None
+    plate_ohm = _plate_ohm(machine_in_use(content, case))
+    try:
+        return coil_verdict(nominal, measured_ohm, plate_ohm).state
+    except PhysicsError:
+        return None
+
+
+def _plate_ohm(machine: Machine | None) -> float | None:
+    """Return the coil's rated resistance, None for a machine that is not on file."""
+    if machine is None or machine.is_generic:
+        return None
+    return machine.electrical.coil_resistance_ohm
 
 
 def manifold_window_of(content: Content, case: Case) -> Band | None:

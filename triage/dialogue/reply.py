@@ -335,17 +335,14 @@ def _default_unit(reading: Reading, dimension: Dimension, system: UnitSystem) ->
     return default_unit_of(dimension, system)
 
 
-_AT_THE_END = frozenset({"freeze_suction_pressure_late"})
-"""Readings taken as something ends: they have a moment, but no usual minute."""
-
-
 def _read_quantity(
     plain: str, reading: Reading, system: UnitSystem, barometric_pressure_pa: float
 ) -> Value | Unclear:
     dimension = dimension_of(reading.kind.value)
     text = with_figures(_ONE_WHOLE.sub("", with_plain_marks(plain)))
     minute_s = None
-    has_moment = reading.default_minute is not None or reading.id in _AT_THE_END
+    # A pressure is always read at some moment, also the one taken just as the freeze ends.
+    has_moment = reading.default_minute is not None or dimension is Dimension.GAUGE_PRESSURE
     said = bare_moment_in if has_moment else moment_in
     if dimension in _WITH_MOMENT and (moment := said(text)):
         text, minute_s = moment.cut_from(text), moment.seconds

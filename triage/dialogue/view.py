@@ -5,7 +5,6 @@ Plain values in SI; a surface turns them into words, units and colors.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -287,8 +286,6 @@ Remark = (
     | CautionAnswered
     | StoppedHere
 )
-
-Findings = Mapping[str, Finding]
 
 
 @dataclass(frozen=True, slots=True)

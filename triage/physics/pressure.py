@@ -1,4 +1,4 @@
-"""Gauge and absolute pressure, and the barometric pressure that lies between them."""
+"""The barometric pressure that lies between a gauge reading and an absolute pressure."""
 
 from __future__ import annotations
 
@@ -36,44 +36,3 @@ def barometric_pressure_pa(altitude_m: float) -> float:
     geopotential_m = _EARTH_RADIUS_M * altitude_m / (_EARTH_RADIUS_M + altitude_m)
     ratio = 1.0 - _LAPSE_RATE_K_PER_M * geopotential_m / _SEA_LEVEL_TEMPERATURE_K
     return STANDARD_ATMOSPHERE_PA * float(ratio**_EXPONENT)
-
-
-def absolute_from_gauge(gauge_pa: float, barometric_pa: float = STANDARD_ATMOSPHERE_PA) -> float:
-    """Return the absolute pressure in Pa for a gauge reading and the local barometric pressure.
-
-    Raises OutOfRange when the reading lies at or below a perfect vacuum.
-
-    >>> absolute_from_gauge(500_000.0)
-    601325.0
-    """
-    absolute_pa = gauge_pa + barometric_pa
-    if not 0.0 < absolute_pa < float("inf"):
-        raise OutOfRange(
-            "gauge pressure",
-            gauge_pa,
-            -barometric_pa,
-            float("inf"),
-            "Pa gauge",
-            "No gauge reads below a perfect vacuum: check its zero and the unit.",
-        )
-    return absolute_pa
-
-
-def gauge_from_absolute(absolute_pa: float, barometric_pa: float = STANDARD_ATMOSPHERE_PA) -> float:
-    """Return what a gauge shows in Pa for an absolute pressure; negative is a vacuum.
-
-    Raises OutOfRange when the absolute pressure is not positive.
-
-    >>> gauge_from_absolute(601_325.0)
-    500000.0
-    """
-    if not 0.0 < absolute_pa < float("inf"):
-        raise OutOfRange(
-            "absolute pressure",
-            absolute_pa,
-            0.0,
-            float("inf"),
-            "Pa absolute",
-            "An absolute pressure lies above zero: perhaps this is a gauge reading.",
-        )
-    return absolute_pa - barometric_pa

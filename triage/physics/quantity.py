@@ -381,7 +381,7 @@ def _shown_unit(
     if dimension is Dimension.LENGTH and abs(si_value) >= 1.0:
         return ("ft", 0) if is_us else ("m", 0)
     if dimension is Dimension.LENGTH and is_us:
-        return "in", 2
+        return "in", 3  # a bridge is a fraction: 1/8 is 0.125
     if dimension is Dimension.MASS and is_us:
         return ("oz", 1) if 0 < abs(si_value) < POUND_KG else ("lb", 1)
     if dimension is Dimension.MASS:
