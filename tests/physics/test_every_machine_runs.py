@@ -42,6 +42,7 @@ def test_a_redesigned_machine_freezes_with_the_same_capacity(refrigerant: str) -
 
 SPANS = {
     "charge_fraction": (0.2, 1.6),
+    "air_pressure_pa": (0.0, 800_000.0),
     "condenser_factor": (0.05, 1.0),
     "head_floor_shift_k": (-40.0, 10.0),
     "valve_capacity_factor": (0.05, 1.5),

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from triage.physics.circuit import Circuit, find_root, valve_flow_kg_per_s
+from triage.physics.circuit import Circuit
 from triage.physics.errors import PhysicsError
 from triage.physics.machine import HEALTHY, CondenserKind, Conditions, Machine
+from triage.physics.roots import find_root
 from triage.physics.tables import fluid
+from triage.physics.valve import valve_flow_kg_per_s
 
 _REFERENCE = Conditions(
     ambient_air_temperature_k=294.15,

@@ -7,14 +7,15 @@ change during a cycle is worked out once.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from triage.physics.compression import isentropic_discharge
 from triage.physics.errors import OutOfRange
 from triage.physics.machine import CondenserKind, Conditions, Machine, Parts
 from triage.physics.pressure import STANDARD_ATMOSPHERE_PA
+from triage.physics.roots import find_root
 from triage.physics.tables import Fluid, fluid
+from triage.physics.valve import valve_flow_kg_per_s
 
 REEXPANSION_EXPONENT = 1.1
 """Polytropic exponent of gas re-expanding from the clearance [-]; judged, near the isentropic one
@@ -23,18 +24,18 @@ of heavy refrigerant vapor (1.05 to 1.2)."""
 LEAST_VOLUMETRIC_EFFICIENCY = 0.05
 """Keeps the model in range where a worn compressor would pump nothing [-]; judged."""
 
-TERMINAL_PRESSURE_RATIO = 0.6
-"""Pressure drop over upstream pressure at which a valve chokes [-]: the factor x_T of
-IEC 60534-2-1 for a small globe valve, from memory 0.6 to 0.75."""
-
-LAMINAR_PRESSURE_RATIO = 0.01
-"""Pressure drop over upstream pressure below which flow goes with the drop itself [-]; judged."""
-
 FLOODING_PER_EXTRA_CHARGE = 2.5
 """Share of the condenser filled with liquid per share of charge beyond what the machine can store
 [-]; judged: a condenser holds about two fifths of the charge when full of liquid."""
 
 MOST_FLOODED_FRACTION = 0.75
+SUBCOOLING_PER_FLOODING_K = 15.0
+"""More subcooling per share of the condenser filled with liquid [K]; judged."""
+
+CHARGE_ON_PLATE_FRACTION = 0.15
+"""Share of the charge that boils on a plate fed as it should be [-]; judged. What a starved plate
+does not hold stands in the receiver, or in the condenser of a machine that has none."""
+
 FLOOR_LOST_PER_MISSING_CHARGE_K = 40.0
 """How far the least condensing temperature sinks when no liquid is left to hold it [K]; judged."""
 
@@ -53,6 +54,8 @@ _GREATEST_SUPERHEAT_K = 145.0
 _LEAST_DEW_K = 216.0
 _NEAR_CRITICAL = 0.985
 _LEAST_COVERAGE = 0.02
+_LEAST_OWN_SHARE = 0.2
+_UNCOMPRESSED = 1.0001
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,13 +105,10 @@ class Circuit:
         self.starvation = min(1.0, max(0.0, missing - reserve) / (1.0 - reserve))
         self.flash_fraction = min(MOST_FLASH_FRACTION, FLASH_PER_STARVATION * self.starvation)
         self.wet_fraction = max(LEAST_WET_FRACTION, 1.0 - DRY_PER_STARVATION * self.starvation)
-        extra = max(0.0, -missing - reserve)
-        flooded = min(MOST_FLOODED_FRACTION, FLOODING_PER_EXTRA_CHARGE * extra)
-        self.condenser_w_per_k = (
-            condenser.conductance_w_per_k * parts.condenser_factor * (1.0 - flooded)
-        )
+        self.excess = -missing - storable_fraction(machine)
         reserve_left = min(1.0, max(0.0, 1.0 - missing / reserve)) if missing > 0.0 else 1.0
-        self.subcooling_k = condenser.subcooling_k * reserve_left + 15.0 * flooded
+        self.least_subcooling_k = condenser.subcooling_k * reserve_left
+        self.condenser_w_per_k, self.subcooling_k = self.flooded_by(0.0)
         self.greatest_pressure_pa = _NEAR_CRITICAL * min(
             self.fluid.greatest_dew_pressure_pa, self.fluid.greatest_bubble_pressure_pa
         )
@@ -141,29 +141,52 @@ class Circuit:
     # High side
 
     def condensing_pressure_pa(self, condensing_k: float) -> float:
-        """Return the pressure [Pa] at which condensing is at `condensing_k` [K] on the mean."""
+        """Return the pressure [Pa] at which condensing is at `condensing_k` [K] on the mean.
+
+        Refrigerant's own: any air adds its partial pressure (Dalton's law).
+        """
         gas = self.fluid
         t_k = min(max(condensing_k, _LEAST_DEW_K), gas.greatest_temperature_k)
         pressure = math.sqrt(gas.dew_pressure_pa(t_k) * gas.bubble_pressure_pa(t_k))
-        return min(pressure, self.greatest_pressure_pa)
+        return min(pressure, self.greatest_pressure_pa - self.parts.air_pressure_pa)
 
     def condensing_k(self, pressure_pa: float) -> float:
-        """Return the mean condensing temperature [K] at a pressure [Pa]."""
-        gas = self.fluid
-        return 0.5 * (gas.dew_temperature_k(pressure_pa) + gas.bubble_temperature_k(pressure_pa))
+        """Return the mean condensing temperature [K] at a pressure [Pa], any air's included."""
+        gas, own_pa = self.fluid, self.own_pressure_pa(pressure_pa)
+        return 0.5 * (gas.dew_temperature_k(own_pa) + gas.bubble_temperature_k(own_pa))
 
-    def liquid_k(self, discharge_pressure_pa: float) -> float:
+    def own_pressure_pa(self, pressure_pa: float) -> float:
+        """Return the refrigerant's share [Pa] of a pressure in the condenser [Pa]."""
+        return max(pressure_pa - self.parts.air_pressure_pa, _LEAST_OWN_SHARE * pressure_pa)
+
+    def flooded_by(self, displaced_fraction: float) -> tuple[float, float]:
+        """Return the condenser's conductance [W/K] and the subcooling [K].
+
+        `displaced_fraction` is the share of the charge that the plate should hold and does not.
+        """
+        extra = max(0.0, self.excess + displaced_fraction)
+        flooded = min(MOST_FLOODED_FRACTION, FLOODING_PER_EXTRA_CHARGE * extra)
+        condenser = self.machine.condenser
+        free = condenser.conductance_w_per_k * self.parts.condenser_factor * (1.0 - flooded)
+        return free, self.least_subcooling_k + SUBCOOLING_PER_FLOODING_K * flooded
+
+    def liquid_k(self, discharge_pressure_pa: float, subcooling_k: float | None = None) -> float:
         """Return the temperature of the liquid leaving the warm end [K].
 
-        Subcooled, but never below the air or water that cools it.
+        Subcooled (by the machine's own subcooling if None is given), but never below the air or
+        water that cools it.
         """
-        bubble_k = self.fluid.bubble_temperature_k(discharge_pressure_pa)
-        return max(bubble_k - self.subcooling_k, min(bubble_k, self.sink_k + 0.5))
+        if subcooling_k is None:
+            subcooling_k = self.subcooling_k
+        bubble_k = self.fluid.bubble_temperature_k(self.own_pressure_pa(discharge_pressure_pa))
+        return max(bubble_k - subcooling_k, min(bubble_k, self.sink_k + 0.5))
 
-    def fed_enthalpy_j_per_kg(self, discharge_pressure_pa: float) -> float:
+    def fed_enthalpy_j_per_kg(
+        self, discharge_pressure_pa: float, subcooling_k: float | None = None
+    ) -> float:
         """Return the enthalpy [J/kg] of what reaches the expansion valve, flash gas included."""
         gas = self.fluid
-        liquid_j = gas.liquid_enthalpy_j_per_kg(self.liquid_k(discharge_pressure_pa))
+        liquid_j = gas.liquid_enthalpy_j_per_kg(self.liquid_k(discharge_pressure_pa, subcooling_k))
         if self.flash_fraction == 0.0:
             return liquid_j
         vapor_j = gas.vapor_enthalpy_j_per_kg(discharge_pressure_pa, 0.0)
@@ -216,10 +239,17 @@ class Circuit:
         self, suction_pa: float, suction_superheat_k: float, discharge_pa: float
     ) -> tuple[float, float, float]:
         """Return work [J/kg], enthalpy [J/kg] and temperature [K] of the gas once all is warm."""
+        work, end = self.compression(suction_pa, suction_superheat_k, discharge_pa)
+        return work, end, self._end_k(suction_pa, suction_superheat_k, discharge_pa, end)
+
+    def compression(
+        self, suction_pa: float, suction_superheat_k: float, discharge_pa: float
+    ) -> tuple[float, float]:
+        """Return work and enthalpy of the gas once all is warm [J/kg]."""
         gas, compressor = self.fluid, self.machine.compressor
         start = gas.vapor_enthalpy_j_per_kg(suction_pa, suction_superheat_k)
-        if discharge_pa <= suction_pa * 1.0001:
-            return 0.0, start, gas.dew_temperature_k(suction_pa) + suction_superheat_k
+        if discharge_pa <= suction_pa * _UNCOMPRESSED:
+            return 0.0, start
         try:
             ideal_j = isentropic_discharge(
                 gas, suction_pa, suction_superheat_k, discharge_pa
@@ -228,8 +258,14 @@ class Circuit:
             # Hotter than the tables reach: a real machine would have tripped long before.
             ideal_j = gas.vapor_enthalpy_j_per_kg(discharge_pa, _GREATEST_SUPERHEAT_K)
         work = (ideal_j - start) / (compressor.isentropic_efficiency * self.parts.isentropic_factor)
-        end = start + compressor.heat_kept * work
-        return work, end, self.gas_temperature_k(discharge_pa, end)
+        return work, start + compressor.heat_kept * work
+
+    def _end_k(
+        self, suction_pa: float, suction_superheat_k: float, discharge_pa: float, end_j: float
+    ) -> float:
+        if discharge_pa <= suction_pa * _UNCOMPRESSED:
+            return self.fluid.dew_temperature_k(suction_pa) + suction_superheat_k
+        return self.gas_temperature_k(discharge_pa, end_j)
 
     def gas_temperature_k(self, pressure_pa: float, enthalpy_j_per_kg: float) -> float:
         """Return the temperature [K] of gas, held between dew point and what the tables reach."""
@@ -256,13 +292,17 @@ class Circuit:
 
     # The whole circuit in freeze
 
-    def steady(self, dew_k: float, outlet_superheat_k: float, guess_k: float) -> Point:
+    def steady(
+        self, dew_k: float, outlet_superheat_k: float, guess_k: float, displaced: float = 0.0
+    ) -> Point:
         """Return the circuit in freeze with suction at dew point `dew_k` [K].
 
         `outlet_superheat_k` is that of the gas leaving the plate [K], `guess_k` a condensing
-        temperature to start from [K].
+        temperature to start from [K], `displaced` the share of the charge that a plate run dry
+        does not hold [-].
         """
         gas, parts = self.fluid, self.parts
+        conductance, subcooling_k = self.flooded_by(displaced)
         suction_pa = gas.dew_pressure_pa(dew_k)
         outlet_j, suction_j = self.suction_gas(suction_pa, outlet_superheat_k)
         dry_j = gas.vapor_enthalpy_j_per_kg(suction_pa, 0.0)
@@ -273,34 +313,41 @@ class Circuit:
         density = gas.vapor_density_kg_per_m3(suction_pa, superheat)
         leak_area = self.machine.harvest.hot_gas_flow_area_m2 * parts.hot_gas_leak_fraction
 
-        def at(discharge_pa: float) -> tuple[float, float, float, float, float]:
+        def compressed(discharge_pa: float) -> tuple[float, float, float]:
             flow = self.swept_flow_kg_per_s(suction_pa, density, discharge_pa)
-            work, end_j, end_k = self.compress(suction_pa, superheat, discharge_pa)
+            work, end_j = self.compression(suction_pa, superheat, discharge_pa)
+            return flow, work, end_j - wet_j
+
+        def leaking(discharge_pa: float, flow: float, end_k: float) -> float:
+            upstream = self.gas_density_kg_per_m3(discharge_pa, end_k)
+            through = valve_flow_kg_per_s(leak_area, discharge_pa, upstream, suction_pa)
+            return min(0.9 * flow, through)
+
+        def hot_k(discharge_pa: float, end_j: float) -> float:
             if wet_j > 0.0:
-                end_j -= wet_j
-                end_k = self.gas_temperature_k(discharge_pa, end_j)
-            leak = 0.0
-            if leak_area > 0.0:
-                upstream = self.gas_density_kg_per_m3(discharge_pa, end_k)
-                leak = min(
-                    0.9 * flow, valve_flow_kg_per_s(leak_area, discharge_pa, upstream, suction_pa)
-                )
-            return flow, work, end_j, end_k, leak
+                return self.gas_temperature_k(discharge_pa, end_j)
+            return self._end_k(suction_pa, superheat, discharge_pa, end_j)
 
         def surplus_w(condensing_k: float) -> float:
-            discharge_pa = self.condensing_pressure_pa(condensing_k)
-            flow, _, end_j, _, leak = at(discharge_pa)
-            given = self.condenser_w_per_k * (condensing_k - self.sink_k)
-            return given - (flow - leak) * (end_j - self.fed_enthalpy_j_per_kg(discharge_pa))
+            discharge_pa = self.condensing_pressure_pa(condensing_k) + parts.air_pressure_pa
+            flow, _, end_j = compressed(discharge_pa)
+            if leak_area > 0.0:
+                flow -= leaking(discharge_pa, flow, hot_k(discharge_pa, end_j))
+            given = conductance * (condensing_k - self.sink_k)
+            return given - flow * (end_j - self.fed_enthalpy_j_per_kg(discharge_pa, subcooling_k))
 
         low = max(self.sink_k, _LEAST_DEW_K)
         high = gas.greatest_temperature_k - 2.0
         condensing = find_root(surplus_w, low, high, guess_k, 0.01)
         discharge_pa = max(
-            self.condensing_pressure_pa(condensing), self.floor_pressure_pa, suction_pa * 1.02
+            self.condensing_pressure_pa(condensing) + parts.air_pressure_pa,
+            self.floor_pressure_pa,
+            suction_pa * 1.02,
         )
-        flow, work, end_j, end_k, leak = at(discharge_pa)
-        fed_j = self.fed_enthalpy_j_per_kg(discharge_pa)
+        flow, work, end_j = compressed(discharge_pa)
+        end_k = hot_k(discharge_pa, end_j)
+        leak = leaking(discharge_pa, flow, end_k) if leak_area > 0.0 else 0.0
+        fed_j = self.fed_enthalpy_j_per_kg(discharge_pa, subcooling_k)
         drop_pa = max(0.0, discharge_pa - suction_pa)
         warm_j = self.gas_enthalpy_j_per_kg(discharge_pa, end_k - 10.0)
         return Point(
@@ -310,7 +357,7 @@ class Circuit:
             gas_w_per_k=flow * max(100.0, (end_j - warm_j) / 10.0),
             electric_power_w=flow * work / self.machine.compressor.motor_efficiency,
             effect_j_per_kg=max(1000.0, outlet_j - fed_j),
-            liquid_k=self.liquid_k(discharge_pa),
+            liquid_k=self.liquid_k(discharge_pa, subcooling_k),
             valve_flow_kg_per_s=self.valve_area_m2
             * math.sqrt(2.0 * self.fed_density_kg_per_m3(discharge_pa) * drop_pa),
             leak_kg_per_s=leak,
@@ -327,80 +374,6 @@ class Circuit:
         return dew_k - 0.35 * (dew_k - self.fluid.bubble_temperature_k(suction_pa))
 
 
-def valve_flow_kg_per_s(
-    area_m2: float, upstream_pa: float, density_kg_per_m3: float, downstream_pa: float
-) -> float:
-    """Return the flow [kg/s] of gas through a valve, choked where it is.
-
-    `area_m2` includes the discharge coefficient [m2]; `density_kg_per_m3` is that of the gas before
-    the valve [kg/m3]. Zero for no pressure drop. Source: expansion factor of IEC 60534-2-1.
-
-    >>> round(valve_flow_kg_per_s(1e-5, 1.2e6, 45.0, 0.9e6), 4)
-    0.0447
-    """
-    ratio = (upstream_pa - downstream_pa) / upstream_pa
-    if ratio <= 0.0:
-        return 0.0
-    ratio = min(ratio, TERMINAL_PRESSURE_RATIO)
-    if ratio < LAMINAR_PRESSURE_RATIO:
-        # Straight through zero: a square root there makes balances jump.
-        ratio *= ratio / LAMINAR_PRESSURE_RATIO
-    expansion = 1.0 - ratio / (3.0 * TERMINAL_PRESSURE_RATIO)
-    return area_m2 * expansion * math.sqrt(2.0 * density_kg_per_m3 * ratio * upstream_pa)
-
-
-def find_root(
-    function: Callable[[float], float],
-    low: float,
-    high: float,
-    guess: float,
-    tolerance: float,
-    step: float | None = None,
-) -> float:
-    """Return where a rising function crosses zero between `low` and `high`, or the nearer end.
-
-    Secant steps from `guess`, the first one `step` long, kept inside a shrinking bracket; ends
-    within `tolerance`. All in the unit of the function's argument.
-
-    >>> round(find_root(lambda x: x**3 - 2.0, 0.0, 2.0, 1.0, 1e-9), 6)
-    1.259921
-    """
-    if high <= low:
-        return low
-    x = min(max(guess, low), high)
-    y = function(x)
-    step = max(tolerance, 0.02 * (high - low)) if step is None else step
-    previous_x, previous_y = x, y
-    x = min(max(x + step if y < 0.0 else x - step, low), high)
-    if x == previous_x:
-        return x
-    lowest, highest = low, high
-    if previous_y < 0.0:
-        lowest = previous_x
-    else:
-        highest = previous_x
-    for _ in range(60):
-        y = function(x)
-        if y < 0.0:
-            if x >= high:
-                return high
-            lowest = x
-        else:
-            if x <= low:
-                return low
-            highest = x
-        slope = y - previous_y
-        following = x - y * (x - previous_x) / slope if slope != 0.0 else 0.5 * (lowest + highest)
-        if not lowest < following < highest:
-            # The root may sit at an end of the span that has not been looked at yet.
-            if following >= highest == high:
-                following = high
-            elif following <= lowest == low:
-                following = low
-            else:
-                following = 0.5 * (lowest + highest)
-        if abs(following - x) < tolerance or highest - lowest < tolerance:
-            return following
-        previous_x, previous_y = x, y
-        x = following
-    return x
+def storable_fraction(machine: Machine) -> float:
+    """Return the share of the charge too much that a machine's receiver takes up [-]."""
+    return machine.charge_reserve_fraction if machine.has_receiver_vapor_feed else 0.0

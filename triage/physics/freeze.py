@@ -7,11 +7,10 @@ and water are followed in time.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 
-from triage.physics.circuit import Circuit, Point, find_root
-from triage.physics.curves import Pieces, pieces_through, value_at
+from triage.physics.circuit import CHARGE_ON_PLATE_FRACTION, Circuit
+from triage.physics.freeze_side import FreezeSide, State
 from triage.physics.ice import (
     FREEZING_POINT_K,
     ICE_CONDUCTIVITY_W_PER_M_K,
@@ -21,9 +20,6 @@ from triage.physics.ice import (
     heat_to_freeze_j_per_kg,
 )
 
-_COLDEST_DEW_K = 222.0
-_WARMEST_DEW_K = 306.0
-_NODES = 15
 _CHILL_STEP_S = 15.0
 _LONG_CHILL_STEP_S = 60.0
 _CHILL_STEPS_UNTIL_S = 900.0
@@ -32,8 +28,6 @@ _SHORTEST_STEP_S = 3.0
 _GROWTH_STEPS = 20
 _LEAST_FILM_W_PER_M2_K = 20.0
 _MOST_FROZEN_FRACTION = 0.97
-_VAPOR_HEAT_CAPACITY_J_PER_KG_K = 900.0
-"""Specific heat of suction gas, for the little a starved plate adds [J/(kg K)]; judged."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,115 +96,23 @@ class Freeze:
         )
 
 
-@dataclass(slots=True)
-class _State:
-    """What the refrigerant side does at one moment, before the slow things are added."""
-
-    dew_k: float
-    superheat_k: float
-    heat_w: float
-    boiling_k: float
-    wet_fraction: float = 1.0
-
-
-class _LowSide:
-    """The refrigerant side over suction dew temperature, as smooth curves through exact nodes."""
-
-    def __init__(self, circuit: Circuit) -> None:
-        self.circuit = circuit
-        self.step = (_WARMEST_DEW_K - _COLDEST_DEW_K) / (_NODES - 1)
-        guess = circuit.sink_k + 15.0
-        points: list[Point] = []
-        for index in range(_NODES):
-            point = circuit.steady(_COLDEST_DEW_K + index * self.step, circuit.superheat_k, guess)
-            guess = circuit.condensing_k(point.discharge_pressure_pa)
-            points.append(point)
-
-        def curve(value: Callable[[Point], float]) -> Pieces:
-            return pieces_through([value(point) for point in points])
-
-        self.flow = curve(lambda point: point.flow_kg_per_s)
-        self.discharge_pa = curve(lambda point: point.discharge_pressure_pa)
-        self.discharge_k = curve(lambda point: point.discharge_k)
-        self.gas_w_per_k = curve(lambda point: point.gas_w_per_k)
-        self.power_w = curve(lambda point: point.electric_power_w)
-        self.effect = curve(lambda point: point.effect_j_per_kg)
-        self.liquid_k = curve(lambda point: point.liquid_k)
-        self.valve_flow = curve(lambda point: point.valve_flow_kg_per_s)
-        self.leak = curve(lambda point: point.leak_kg_per_s)
-        self.leak_heat = curve(lambda point: point.leak_heat_j_per_kg)
-        self.boiling_k = curve(lambda point: point.mean_boiling_k)
-        self.condenser_w = curve(lambda point: point.condenser_w)
-        self.has_leak = circuit.parts.hot_gas_leak_fraction > 0.0
-
-    def at(self, pieces: Pieces, dew_k: float) -> float:
-        return value_at(pieces, (dew_k - _COLDEST_DEW_K) / self.step)
-
-    def balance(self, load_k: float, conductance_w_per_k: float, guess_k: float) -> _State:
-        """Return the suction at which the compressor takes away what the plate boils off.
-
-        `load_k` is the temperature at the far end of `conductance_w_per_k`. Where the expansion
-        valve does not feed the whole plate (too little charge, too small an opening, more superheat
-        held than built for), the dry part warms the gas instead.
-        """
-        circuit = self.circuit
-        room_k = circuit.room_k
-        base_superheat = circuit.superheat_k
-        gain = circuit.machine.evaporator.suction_line_gain_fraction
-        heat = superheat = boiling = 0.0
-        wet = 1.0
-
-        def surplus(dew_k: float) -> float:
-            nonlocal heat, superheat, boiling, wet
-            flow = self.at(self.flow, dew_k)
-            effect = self.at(self.effect, dew_k)
-            boiling = self.at(self.boiling_k, dew_k)
-            heat = max(0.0, conductance_w_per_k * (load_k - boiling))
-            leak = leak_w = 0.0
-            if self.has_leak:
-                leak = self.at(self.leak, dew_k)
-                leak_w = leak * self.at(self.leak_heat, dew_k)
-            superheat = base_superheat
-            dry_k = max(0.0, load_k - dew_k - base_superheat)
-            wet = circuit.wet_fraction
-            if circuit.extra_superheat_k > 0.0:
-                wet = min(wet, max(0.0, 1.0 - circuit.extra_superheat_k / max(dry_k, 1e-6)))
-            needed = (wet * heat + leak_w) / effect
-            most = self.at(self.valve_flow, dew_k)
-            if needed > most:
-                wet = min(wet, max(0.0, (most * effect - leak_w) / heat)) if heat > 0.0 else 0.0
-                needed = most
-            if wet < 1.0:
-                warming = _VAPOR_HEAT_CAPACITY_J_PER_KG_K * dry_k
-                superheat += (1.0 - wet) * dry_k
-                heat = wet * heat + (1.0 - wet) * needed * warming
-                before = dew_k + base_superheat
-                before += gain * max(0.0, room_k - before)
-                after = dew_k + superheat
-                after += gain * max(0.0, room_k - after)
-                flow *= before / after
-            return flow - needed - leak
-
-        dew_k = find_root(surplus, _COLDEST_DEW_K, _WARMEST_DEW_K, guess_k, 0.005, 0.3)
-        surplus(dew_k)
-        return _State(dew_k, superheat, heat, boiling, wet)
-
-
 class _Record:
     """Collects moments, lags the discharge line and sums heats."""
 
-    def __init__(self, side: _LowSide, body_k: float) -> None:
+    def __init__(self, side: FreezeSide, body_k: float) -> None:
         self.side = side
         self.body_k = body_k
         self.memory = 1.0
         self.moments: list[Moment] = []
         self.evaporator_j = self.condenser_j = self.gain_j = self.electric_j = 0.0
 
-    def add(self, elapsed_s: float, water_k: float, ice_m: float, state: _State) -> None:
+    def add(self, elapsed_s: float, water_k: float, ice_m: float, state: State) -> None:
         side, circuit = self.side, self.side.circuit
         dew_k = state.dew_k
         if state.superheat_k > circuit.superheat_k + 0.5:
-            point = circuit.steady(dew_k, state.superheat_k, circuit.sink_k + 12.0)
+            dry = max(0.0, circuit.wet_fraction - state.wet_fraction)
+            displaced = CHARGE_ON_PLATE_FRACTION * dry
+            point = circuit.steady(dew_k, state.superheat_k, circuit.sink_k + 12.0, displaced)
             discharge_pa = point.discharge_pressure_pa
             hot_k = point.discharge_k
             liquid_k = point.liquid_k
@@ -265,7 +167,7 @@ class _Run:
         evaporator, parts = circuit.machine.evaporator, circuit.parts
         self.circuit = circuit
         self.evaporator = evaporator
-        self.side = _LowSide(circuit)
+        self.side = FreezeSide(circuit)
         self.record = _Record(self.side, body_k)
         self.area = circuit.wet_area_m2
         self.plate = evaporator.plate_conductance_w_per_m2_k * parts.plate_conductance_factor
@@ -282,7 +184,7 @@ class _Run:
             self.target_m = min(self.target_m, most_kg / (ICE_DENSITY_KG_PER_M3 * self.area))
         self.elapsed = self.ice = 0.0
         self.water = circuit.water_inlet_k
-        self.state = _State(265.0, 0.0, 0.0, 0.0)
+        self.state = State(265.0, 0.0, 0.0, 0.0)
 
     def gain_w(self, water_k: float) -> float:
         """Return the heat room and leaking inlet bring to the water [W]."""
@@ -324,7 +226,7 @@ class _Run:
             self.state, above = following, above_next
             self.note()
 
-    def _face_above_freezing_k(self, water_k: float, state: _State) -> float:
+    def _face_above_freezing_k(self, water_k: float, state: State) -> float:
         return water_k - state.heat_w / (self.film * self.area) - FREEZING_POINT_K
 
     # Growing: the face is at freezing, the water follows it down.
@@ -355,12 +257,12 @@ class _Run:
             self.state = self._through_ice(self.ice, middle.dew_k)
             self.note()
 
-    def _through_ice(self, ice_m: float, guess_k: float) -> _State:
+    def _through_ice(self, ice_m: float, guess_k: float) -> State:
         conductance = self.area / (1.0 / self.plate + ice_m / ICE_CONDUCTIVITY_W_PER_M_K)
         return self.side.balance(FREEZING_POINT_K, conductance, guess_k)
 
     def _growth(
-        self, ice_m: float, brought_w: float, state: _State, deepening_k: float = 0.0
+        self, ice_m: float, brought_w: float, state: State, deepening_k: float = 0.0
     ) -> float:
         """Return growth [m/s]: what the plate draws less what the water brings through its film.
 
@@ -371,11 +273,11 @@ class _Run:
         per_kg = heat_to_freeze_j_per_kg(self._below_k(ice_m, state) + deepening_k) + arriving
         return (state.heat_w - brought_w) / (ICE_DENSITY_KG_PER_M3 * self.area * per_kg)
 
-    def _below_k(self, ice_m: float, state: _State) -> float:
+    def _below_k(self, ice_m: float, state: State) -> float:
         """Return how cold the ice is on its plate side [K below freezing]."""
         return state.heat_w / self.area * ice_m / ICE_CONDUCTIVITY_W_PER_M_K
 
-    def _deepening(self, ice_m: float, state: _State) -> float:
+    def _deepening(self, ice_m: float, state: State) -> float:
         """Return thickness times the change of plate-side cold with thickness [K], since `ice`."""
         grown = ice_m - self.ice
         if grown < 1e-6:

@@ -21,6 +21,15 @@ from triage.physics.ice import (
 _STEPS_S = ((6.0, 1.0), (24.0, 3.0), (150.0, 5.0), (math.inf, 10.0))
 """Until when which step is taken [s]: things move fast at first."""
 
+_STANDING_STEP_S = 40.0
+"""Step of a harvest that has come to a stand [s]."""
+
+_STANDING_K = 1.0
+"""A plate below freezing that a long step warms by less than this has come to a stand [K]."""
+
+_SETTLED_S = 90.0
+"""From when a harvest can be said to stand [s]: its pressures are read at one minute."""
+
 LEFT_ON_PLATE_FRACTION = 0.05
 """Share of the charge lying as liquid in the plate's tubing when freeze ends [-]; judged."""
 
@@ -95,6 +104,11 @@ class _Plate:
     def is_released(self) -> bool:
         return self.melted_kg >= self.melt_kg
 
+    def is_standing(self, power_w: float) -> bool:
+        """Whether a long step would hardly warm the frozen plate any more."""
+        is_frozen = self.kelvin < FREEZING_POINT_K
+        return is_frozen and power_w * _STANDING_STEP_S < _STANDING_K * self.capacity
+
     def take(self, power_w: float, step_s: float) -> tuple[float, float]:
         """Take `power_w` for a step; return the heat taken [J] and the part of the step needed [s].
 
@@ -149,11 +163,12 @@ def run_harvest(circuit: Circuit, freeze: Freeze) -> HarvestRun:
     sides.set_receiver(receiver_k, receiver_kg > 0.0)
     receiver = Receiver(sides)
     full_flow = elapsed = plate_heat = electric = 0.0
+    was_dry = False
     suction_pa = min(gas.dew_pressure_pa(max(plate.kelvin, 240.0)) * 1.2, circuit.feed_setpoint_pa)
     moments: list[HarvestMoment] = []
     while True:
-        low = low_side(sides, plate.kelvin, on_plate_kg, suction_pa)
-        suction_pa = low.suction_pa
+        low = low_side(sides, plate.kelvin, on_plate_kg, suction_pa, was_dry)
+        suction_pa, was_dry = low.suction_pa, low.is_dry
         work, _, hot_k = circuit.compress(low.suction_pa, low.superheat_k, low.discharge_pa)
         gas_k = hot_k - coupling * (hot_k - body_k)
         sides.set_gas(gas_k)
@@ -178,6 +193,8 @@ def run_harvest(circuit: Circuit, freeze: Freeze) -> HarvestRun:
         if plate.is_released or elapsed >= harvest.greatest_harvest_time_s:
             break
         step = next(length for until, length in _STEPS_S if elapsed < until)
+        if elapsed >= _SETTLED_S and plate.is_standing(low.plate_w):
+            step = _STANDING_STEP_S
         heat, step = plate.take(low.plate_w, min(step, harvest.greatest_harvest_time_s - elapsed))
         plate_heat += heat
         electric += power * step
@@ -190,8 +207,9 @@ def run_harvest(circuit: Circuit, freeze: Freeze) -> HarvestRun:
             receiver_k, used = receiver.after(step, low, receiver_k, receiver_kg)
             receiver_kg = max(0.0, receiver_kg + low.condensed * step - used)
             sides.set_receiver(receiver_k, receiver_kg > 0.0)
-        on_plate_kg += (low.hot + low.feed - low.swept) * step
-        on_plate_kg = min(max(on_plate_kg, 0.0), machine.charge_kg)
+        # A dry plate stays so until more comes than the compressor takes.
+        gathered = 0.0 if low.is_dry else (low.hot + low.feed - low.swept) * step
+        on_plate_kg = min(max(on_plate_kg + gathered, 0.0), machine.charge_kg)
         elapsed += step
     return HarvestRun(
         moments=tuple(moments),

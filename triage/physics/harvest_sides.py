@@ -11,8 +11,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from triage.physics.circuit import Circuit, find_root, valve_flow_kg_per_s
+from triage.physics.circuit import Circuit
 from triage.physics.curves import Pieces, pieces_through, value_at
+from triage.physics.roots import find_root
+from triage.physics.valve import valve_flow_kg_per_s
 
 RECEIVER_ROOM_W_PER_K = 12.0
 """Heat the room gives a boiling receiver [W/K]; judged. Liquid left in a condenser takes it from
@@ -23,6 +25,9 @@ _CONDENSER_OPENS_OVER_PA = 100_000.0
 
 _OUTLET_SUPERHEAT_K = 2.0
 """Gas leaves the warming plate this far above its dew point [K]; judged."""
+
+_VAPOR_HEAT_CAPACITY_J_PER_KG_K = 900.0
+"""Specific heat of gas passing a dry plate [J/(kg K)]; judged."""
 
 _COLDEST_DEW_K = 217.0
 _NODE_STEP_K = 5.0
@@ -213,13 +218,18 @@ class LowSide:
     plate_w: float
     left_on_plate: float
     superheat_k: float
+    is_dry: bool = False
+    heat_short_w: float = 0.0
 
 
-def low_side(sides: Sides, plate_k: float, on_plate_kg: float, guess_pa: float) -> LowSide:
+def low_side(
+    sides: Sides, plate_k: float, on_plate_kg: float, guess_pa: float, was_dry: bool = False
+) -> LowSide:
     """Return the low side in balance with the plate at `plate_k` [K].
 
     With liquid on the plate, heat decides: the pressure is where gas condenses (or liquid boils) as
     fast as the plate takes (or gives) heat. Without, flow decides: the compressor takes what comes.
+    `was_dry` says what to try first and changes the result by no more than the roots' tolerance.
     """
     circuit = sides.circuit
     gas = circuit.fluid
@@ -251,16 +261,26 @@ def low_side(sides: Sides, plate_k: float, on_plate_kg: float, guess_pa: float) 
 
     low_k, high_k = _COLDEST_DEW_K, sides.warmest_dew_k
     guess_k = gas.dew_temperature_k(max(guess_pa, circuit.least_suction_pa))
-    look(find_root(look, low_k, high_k, guess_k, 0.01, 0.2))
-    if found.left_on_plate >= 0.0 or on_plate_kg > 0.0:
-        return found
 
     def look_at_flow(dew_k: float) -> float:
-        look(dew_k)
+        found.heat_short_w = look(dew_k)
         return -found.left_on_plate
 
-    look(find_root(look_at_flow, low_k, high_k, guess_k, 0.02, 0.5))
-    # A dry plate takes only what gas gives by cooling.
-    gas_w = found.hot * 900.0 * max(0.0, sides.gas_k - plate_k)
-    found.plate_w = min(found.plate_w, gas_w)
+    # A plate that was dry mostly stays so: then flow is looked at first, and decides unless heat
+    # would settle at a lower pressure.
+    is_settled = False
+    if was_dry and on_plate_kg <= 0.0:
+        look_at_flow(find_root(look_at_flow, low_k, high_k, guess_k, 0.02, 0.5))
+        is_settled = found.heat_short_w < 0.0
+    if not is_settled:
+        look(find_root(look, low_k, high_k, guess_k, 0.01, 0.2))
+        if found.left_on_plate >= 0.0 or on_plate_kg > 0.0:
+            return found
+        look_at_flow(find_root(look_at_flow, low_k, high_k, guess_k, 0.02, 0.5))
+    found.is_dry = True
+    # A dry plate takes what gas gives by cooling, to the plate's temperature at most; with nothing
+    # on it to boil it gives no heat.
+    given_w = found.plate_w - found.heat_short_w
+    gas_w = found.hot * _VAPOR_HEAT_CAPACITY_J_PER_KG_K * max(0.0, sides.gas_k - plate_k)
+    found.plate_w = max(0.0, min(given_w, gas_w))
     return found

@@ -187,6 +187,7 @@ class Parts:
     the physics alone. Factors multiply the machine file's value.
 
     charge_fraction: refrigerant in the machine over the plate's charge.
+    air_pressure_pa: partial pressure of air caught in the condenser [Pa].
     condenser_factor: conductance against air or water (dirt, a stopped fan).
     head_floor_shift_k: the least condensing temperature held, moved [K].
     valve_capacity_factor: expansion valve wide-open flow area.
@@ -209,6 +210,7 @@ class Parts:
     """
 
     charge_fraction: float = 1.0
+    air_pressure_pa: float = 0.0
     condenser_factor: float = 1.0
     head_floor_shift_k: float = 0.0
     valve_capacity_factor: float = 1.0

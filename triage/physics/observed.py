@@ -3,7 +3,8 @@
 Everything here is judgement of the trade, kept in this one place: how ice and water look to an eye,
 what a coil does, whether a slab is called loose. Where the model has a number to go by (how much of
 the plate ran dry, how long the harvest took), the look follows that number, so that it follows the
-severity; elsewhere it follows the cause. All chances are of one person looking once.
+severity; elsewhere it follows the cause. All chances are of one person looking once. `JUDGED`
+tells what each goes by and which causes plainly show in it.
 """
 
 from __future__ import annotations
@@ -11,9 +12,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 from triage.physics.circuit import Circuit
-from triage.physics.faults import pulled_open, supply_share
+from triage.physics.fault_parts import CONTACT_GONE_AT, pulled_open, supply_share
 from triage.physics.freeze import Freeze
 from triage.physics.harvest import LINE_LOSS_FRACTION, run_harvest
 from triage.physics.machine import CondenserKind
@@ -54,7 +56,7 @@ def coil_voltage_v(sight: Sight) -> float:
 def coil_resistance_ohm(sight: Sight) -> float:
     """Return the resistance of the odd harvest coil [ohm], infinite for an open one."""
     rated = sight.cycle.machine.electrical.coil_resistance_ohm
-    if sight.cause_id != "harvest_coil_open" or sight.severity < 0.5:
+    if sight.cause_id != "harvest_coil_open" or sight.severity < CONTACT_GONE_AT:
         return rated
     return SHORTED_SHARE * rated if sight.variant.endswith("shorted") else math.inf
 
@@ -167,7 +169,7 @@ def _pulls_in(sight: Sight) -> Chances:
     silent_alone = "no"
     has_feed = sight.cycle.machine.has_receiver_vapor_feed
     match sight.cause_id:
-        case "harvest_coil_unpowered" | "harvest_coil_open" if sight.severity >= 0.5:
+        case "harvest_coil_unpowered" | "harvest_coil_open" if sight.severity >= CONTACT_GONE_AT:
             clicks = 0.04
         case "coil_supply_low":
             clicks = SHARP_EYE * pulled_open(supply_share(sight.cause_id, sight.severity))
@@ -240,3 +242,65 @@ LOOKS: Mapping[str, Callable[[Sight], Chances]] = {
     "manifold_test_result": _by_hand,
 }
 """Every choice reading that is looked at, listened to, felt or tried."""
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """On what a look or a measured value of a coil rests, and the causes that plainly change it.
+
+    `follows` is the number of the model that it goes by, or the cause itself.
+    """
+
+    follows: str
+    causes: tuple[str, ...] = ()
+
+
+_COILS = ("harvest_coil_unpowered", "harvest_coil_open", "coil_supply_low")
+_NO_HARVEST = (*_COILS, "hot_gas_valve_not_opening", "head_pressure_control_low")
+_HOLDING = ("plate_scaled_or_damaged", "vacuum_break_failed")
+
+JUDGED: Mapping[str, Judged] = MappingProxyType(
+    {
+        "ice_pattern": Judged(
+            "how much of the plate is dry, bare or leaked on, and how thick the ice is",
+            (
+                "hot_gas_valve_leaking", "refrigerant_undercharge", "expansion_valve_starving",
+                "expansion_valve_flooding", "water_flow_poor", "bridge_set_thick",
+                "bridge_set_thin",
+            ),
+        ),
+        "water_flow_over_plate": Judged("the share of the plate left bare", ("water_flow_poor",)),
+        "water_leaking_into_sump": Judged("the leak over the charge", ("water_inlet_leaking",)),
+        "condenser_fan_state": Judged(
+            "the cause; that a head on its floor makes a fan cycle",
+            ("condenser_airflow_poor", "water_flow_poor"),
+        ),
+        "hot_gas_line_in_freeze": Judged("the leak's heat in its line", ("hot_gas_valve_leaking",)),
+        "ice_released": Judged(
+            "how many usual harvests this one takes, and how broken the slab is",
+            (
+                "receiver_vapor_feed_failed", *_NO_HARVEST, *_HOLDING, "hot_gas_valve_leaking",
+                "refrigerant_undercharge", "expansion_valve_starving", "water_flow_poor",
+                "bridge_set_thick", "bridge_set_thin",
+            ),
+        ),
+        "slab_loose_but_hanging": Judged("the cause, else the harvest", ("vacuum_break_failed",)),
+        "coil_voltage": Judged(
+            "the cause and its severity", ("harvest_coil_unpowered", "coil_supply_low")
+        ),
+        "coil_voltage_presence": Judged("the coil's voltage", ("harvest_coil_unpowered",)),
+        "coil_resistance": Judged("the cause and its variant", ("harvest_coil_open",)),
+        "coil_pulls_in": Judged(
+            "the cause, for a low supply the coil's voltage",
+            ("receiver_vapor_feed_failed", *_COILS, "hot_gas_valve_not_opening"),
+        ),
+        "receiver_vapor_feed_fitted": Judged("the machine"),
+        "plate_condition": Judged("the cause and its severity", ("plate_scaled_or_damaged",)),
+        "vacuum_break_running": Judged("the cause", ("vacuum_break_failed",)),
+        "manifold_test_result": Judged(
+            "the harvest run again with vapor let in by hand: a feed that failed lets go as usual",
+            (*_NO_HARVEST, *_HOLDING, "refrigerant_undercharge"),
+        ),
+    }
+)  # fmt: skip
+"""Every reading that no equation gives, on what it rests, and the causes that plainly change it."""
