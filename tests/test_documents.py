@@ -22,6 +22,9 @@ from triage import exits
 from triage.cli import build_parser
 from triage.console import answers_file
 from triage.dialogue.engine import Engine
+from triage.physics.faults import DOWN, EITHER, FAULTS, UP, Fault, parts_with
+from triage.physics.machine import HEALTHY
+from triage.physics.observed import JUDGED
 from triage.physics.refrigerant import REFRIGERANTS
 
 README = ROOT / "README.md"
@@ -107,6 +110,60 @@ def causes_table() -> str:
     return "\n".join(rows)
 
 
+MADE_ON = "nordhang_rv300"
+"""The machine on file that has every part there is to fail."""
+
+
+def faults_table() -> str:
+    rows = [
+        "| cause | what is changed, at severity 1 | readings that rise | readings that fall "
+        "| either way | rests on judgement |",
+        "|---|---|---|---|---|---|",
+    ]
+    for cause_id, fault in FAULTS.items():
+        looks = ", ".join(f"`{look}`" for look, item in JUDGED.items() if cause_id in item.causes)
+        judged = "<br>".join(filter(None, [fault.judged, f"Looks: {looks}." if looks else ""]))
+        cells = [
+            f"`{cause_id}`", changes(cause_id, fault),
+            *("<br>".join(told_moves(fault, way)) for way in (UP, DOWN, EITHER)), judged,
+        ]  # fmt: skip
+        rows.append(f"| {' | '.join(cells)} |")
+    return "\n".join(rows)
+
+
+def changes(cause_id: str, fault: Fault) -> str:
+    """Return the parts that each variant turns, variants that turn the same together."""
+    machine = ENGINE.content.machines[MADE_ON]
+    told: dict[str, list[str]] = {}
+    for variant in fault.variants:
+        parts = parts_with(cause_id, 1.0, machine, variant)
+        turned = ", ".join(
+            f"`{name}` {usual:g} to {getattr(parts, name):.3g}"
+            for name in type(HEALTHY).__dataclass_fields__
+            if getattr(parts, name) != (usual := getattr(HEALTHY, name))
+        )
+        told.setdefault(turned, []).append(variant)
+    return "<br>".join(
+        f"{', '.join(variants)}: {turned}" if all(variants) else turned or "nothing"
+        for turned, variants in told.items()
+    )
+
+
+def told_moves(fault: Fault, way: int) -> Iterator[str]:
+    for move in fault.moves:
+        if move.direction == way:
+            only = ", ".join(item for item in fault.variants if move.on and move.holds_on(item))
+            yield f"`{move.reading}`{f' ({only})' if only else ''}: {move.why}"
+
+
+def looks_table() -> str:
+    rows = ["| look or value | what it goes by | causes that plainly change it |", "|---|---|---|"]
+    for look, item in JUDGED.items():
+        causes = ", ".join(f"`{cause}`" for cause in item.causes)
+        rows.append(f"| `{look}` | {item.follows} | {causes} |")
+    return "\n".join(rows)
+
+
 def cautions_table() -> str:
     rows = ["| caution | what it warns of |", "|---|---|"]
     rows += [f"| `{item.id}` | {item.title} |" for item in ENGINE.content.cautions.values()]
@@ -118,6 +175,8 @@ TABLES = {
     "readings": readings_table,
     "causes": causes_table,
     "cautions": cautions_table,
+    "faults": faults_table,
+    "looks": looks_table,
 }
 
 

@@ -34,6 +34,7 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     ("source", "target", "pattern"),
     [
         ("trees", "triage/_trees", "*.yaml"),
+        ("trees", "triage/_trees", "likelihoods.json"),
         ("trees/machines", "triage/_trees/machines", "*.yaml"),
         ("transcripts_demo", "triage/_transcripts_demo", "*"),
         ("triage/physics/data", "triage/physics/data", "*"),

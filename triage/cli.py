@@ -29,6 +29,7 @@ _ABOUT = """Guided triage for a batch ice machine, by phone or alone at a termin
   triage call --voice technician         alone at the machine
   triage call --answers FILE --json      a scripted call, one JSON object out
   triage resume ID                       go on where a call was left
+  triage drill                           practice on an invented caller
 """
 
 _CODES = """exit codes: 0 done, 1 ended without a recommendation, 2 usage or bad input,
@@ -176,6 +177,22 @@ def build_parser() -> argparse.ArgumentParser:
         "check", parents=[trees], help="read and prove the content; exit 3 if it fails"
     )
     check.set_defaults(run=_tree_check)
+    likelihoods = tree_commands.add_parser(
+        "likelihoods", parents=[trees], help="compute how each cause shows, from made-up calls",
+        description="Draw made-up calls from the virtual machine, on all cores, and write "
+        "likelihoods.json into the content folder. Interrupted, it goes on where it was.",
+    )  # fmt: skip
+    likelihoods.add_argument(
+        "--places", type=_count, default=10, metavar="N", help="weathers for each machine"
+    )
+    likelihoods.add_argument(
+        "--draws", type=_count, default=8, metavar="N", help="calls of each cause at a place"
+    )
+    likelihoods.add_argument("--seed", type=_count, default=1, metavar="N", help="of the draws")
+    likelihoods.add_argument(
+        "--check", action="store_true", help="only see whether the file is fresh; exit 3 if not"
+    )
+    likelihoods.set_defaults(run=_tree_likelihoods)
 
     demo = commands.add_parser(
         "demo", parents=[shared], help="play an invented call",
@@ -188,6 +205,31 @@ def build_parser() -> argparse.ArgumentParser:
         "--write", type=Path, metavar="DIR", help="render every call of DIR beside its answers"
     )
     demo.set_defaults(run=_demo)
+
+    drill = commands.add_parser(
+        "drill", parents=[shared, units, trees], help="practice on an invented caller",
+        description="A caller stands before a machine with a hidden fault: ask for readings by "
+        "their names, propose the cause, and look back at it. Exit code 0 if the cause was found. "
+        "Example: triage drill --level easy --trainee Ana",
+    )  # fmt: skip
+    drill.add_argument(
+        "--level", choices=("easy", "usual", "hard"), default="usual",
+        help="how plain the fault is, and how much is shown (default: usual)",
+    )  # fmt: skip
+    drill.add_argument(
+        "--seed", type=_seed, metavar="N", help="the same call again (default: drawn and shown)"
+    )
+    drill.add_argument("--machine", metavar="NAME", help="a machine on file (default: drawn)")
+    drill.add_argument("--cause", metavar="CAUSE", help="the hidden fault, for a trainer")
+    drill.add_argument("--trainee", default="", metavar="NAME", help="who practices")
+    drill.add_argument(
+        "--export", type=Path, metavar="FILE", help="write the caller as a new answers file"
+    )
+    drill.add_argument(
+        "--results", action="store_true", help="sum up the drills so far, by trainee"
+    )
+    drill.add_argument("--vi", action="store_true", help="vi editing keys at the prompt")
+    drill.set_defaults(run=_drill)
     return parser
 
 
@@ -254,6 +296,12 @@ def _count(text: str) -> int:
     return int(text)
 
 
+def _seed(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and len(text) <= 18):
+        raise argparse.ArgumentTypeError(f"{text} is no whole number of at most 18 digits")
+    return int(text)
+
+
 def _call(options: argparse.Namespace) -> int:
     from triage.console.call import take_call
 
@@ -296,7 +344,19 @@ def _tree_check(options: argparse.Namespace) -> int:
     return check_trees(options)
 
 
+def _tree_likelihoods(options: argparse.Namespace) -> int:
+    from triage.console.tree_likelihoods import make_likelihoods
+
+    return make_likelihoods(options)
+
+
 def _demo(options: argparse.Namespace) -> int:
     from triage.console.demo import play_demo
 
     return play_demo(options)
+
+
+def _drill(options: argparse.Namespace) -> int:
+    from triage.console.drill import drill
+
+    return drill(options)

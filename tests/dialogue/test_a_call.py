@@ -41,7 +41,17 @@ def test_a_recommendation_says_what_to_see_after_the_repair() -> None:
             "harvest_coil_unpowered",
             id="no voltage at the coil",
         ),
-        pytest.param({"coil_voltage": "17 V"}, "coil_supply_low", id="17 V at a 24 V coil"),
+        pytest.param(
+            {
+                "coil_voltage": "15 V",
+                "coil_pulls_in": "no",
+                "harvest_discharge_pressure": "300",
+                "hot_gas_line_temperature": "45 F",
+                "manifold_test_result": "no change",
+            },
+            "coil_supply_low",
+            id="15 V at a 24 V coil",
+        ),
         pytest.param(
             {"coil_resistance": "OL", "coil_pulls_in": "no", "harvest_discharge_pressure": "300"},
             "harvest_coil_open",

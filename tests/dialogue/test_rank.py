@@ -1,4 +1,8 @@
-"""The ranking of causes is Bayes' rule, checked against an enumeration written another way."""
+"""The ranking by judged signs is Bayes' rule, checked against an enumeration written another way.
+
+How the ranking by computed likelihoods is checked stands in `test_beliefs.py`; which reading
+settles is checked here for both.
+"""
 
 from __future__ import annotations
 
@@ -11,20 +15,23 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.conversation import FEED_FAILED, shipped_engine, up_to
+from tests.dialogue.likelihood_tables import manners, readings_told
+from tests.dialogue.told import BOTH, JUDGED, SHIPPED, WAYS, findings
 from tests.strategies import FIXED
-from triage.dialogue.rank import (
+from triage.dialogue import rank
+from triage.dialogue.beliefs import (
     DEPENDENT_GROUPS,
+    IMPOSSIBLE,
     LEAST_PROBABILITY,
-    evidence_about,
-    group_sizes,
-    outcome_probability,
-    rank_causes,
-    settling_reading,
+    group_of,
+    judged_chance,
 )
+from triage.dialogue.rank import evidence_about, rank_causes, settling_reading
 from triage.dialogue.view import Finding, Verdict
 from triage.tree.content import UNKNOWN
+from triage.tree.likelihoods import ON_FILE
 
-CONTENT = shipped_engine().content
+CONTENT = JUDGED
 SPEAKING = [
     reading
     for reading in CONTENT.readings.values()
@@ -56,12 +63,12 @@ def chance_in_content(cause_id: str, reading_id: str, outcome: str) -> Fraction:
     for item in possible:
         if item in named:
             table[item] = Fraction(named[item])
-    left = max(Fraction(0), 1 - sum(table.values()))
+    left = max(Fraction(0), 1 - sum(table.values(), Fraction(0)))
     unnamed = [item for item in possible if item not in table]
     for item in unnamed:
         table[item] = left / len(unnamed)
     if named.get(outcome) == 0.0:  # called impossible by the content
-        return Fraction(1, 1_000_000)
+        return Fraction(IMPOSSIBLE)
     return max(Fraction(1, 50), table[outcome])
 
 
@@ -120,10 +127,10 @@ def test_the_probabilities_sum_to_one_and_come_likeliest_first(observed: dict[st
 @given(observed=observations(), seed=st.randoms(use_true_random=False))
 @FIXED
 def test_the_order_of_the_findings_does_not_matter(observed: dict[str, str], seed: object) -> None:
-    findings = [finding_of(*item) for item in observed.items()]
-    first = {item.cause: item.probability for item in rank_causes(CONTENT, findings)}
-    seed.shuffle(findings)  # type: ignore[attr-defined]
-    second = {item.cause: item.probability for item in rank_causes(CONTENT, findings)}
+    found = [finding_of(*item) for item in observed.items()]
+    first = {item.cause: item.probability for item in rank_causes(CONTENT, found)}
+    seed.shuffle(found)  # type: ignore[attr-defined]
+    second = {item.cause: item.probability for item in rank_causes(CONTENT, found)}
     assert second == pytest.approx(first, rel=1e-9)
 
 
@@ -132,9 +139,9 @@ def test_the_order_of_the_findings_does_not_matter(observed: dict[str, str], see
 def test_an_unknown_reading_says_nothing(observed: dict[str, str], silent: object) -> None:
     reading_id = silent.id  # type: ignore[attr-defined]
     observed.pop(reading_id, None)
-    findings = [finding_of(*item) for item in observed.items()]
-    more = [*findings, finding_of(reading_id, UNKNOWN)]
-    assert rank_causes(CONTENT, more) == rank_causes(CONTENT, findings)
+    found = [finding_of(*item) for item in observed.items()]
+    more = [*found, finding_of(reading_id, UNKNOWN)]
+    assert rank_causes(CONTENT, more) == rank_causes(CONTENT, found)
 
 
 def test_without_findings_the_priors_stand() -> None:
@@ -149,7 +156,7 @@ def test_the_textbook_case_of_one_test_comes_out() -> None:
     finding = finding_of("harvest_discharge_pressure", "below")
     ranked = {item.cause: item.probability for item in rank_causes(CONTENT, [finding])}
     causes = CONTENT.causes
-    ratio = outcome_probability(causes[one], finding.reading, "below") / outcome_probability(
+    ratio = judged_chance(causes[one], finding.reading, "below") / judged_chance(
         causes[other], finding.reading, "below"
     )
     before = causes[one].prior / causes[other].prior
@@ -161,9 +168,9 @@ def test_the_chances_of_a_readings_outcomes_are_those_of_the_content(cause: str)
     for reading in SPEAKING:
         known = [item for item in reading.outcomes if item != UNKNOWN]
         for outcome in known:
-            chance = outcome_probability(CONTENT.causes[cause], reading, outcome)
+            chance = judged_chance(CONTENT.causes[cause], reading, outcome)
             assert chance == pytest.approx(float(chance_in_content(cause, reading.id, outcome)))
-        total = sum(outcome_probability(CONTENT.causes[cause], reading, item) for item in known)
+        total = sum(judged_chance(CONTENT.causes[cause], reading, item) for item in known)
         # The floor may lift it above one, by a fiftieth for each outcome at most.
         assert 1.0 - 1e-9 <= total <= 1.0 + LEAST_PROBABILITY * len(known)
 
@@ -176,9 +183,13 @@ def test_readings_of_one_group_count_less_than_as_many_witnesses() -> None:
         ranked = rank_causes(CONTENT, [finding_of(reading, "below") for reading in readings])
         return {item.cause: item.probability for item in ranked}["receiver_vapor_feed_failed"]
 
-    assert chance(both[0]) < chance(*both)
-    assert group_sizes([finding_of(reading, "below") for reading in both]) == dict.fromkeys(both, 2)
-    assert group_sizes([finding_of(both[0], "below")]) == {both[0]: 1}
+    def odds(*readings: str) -> float:
+        return chance(*readings) / (1.0 - chance(*readings))
+
+    assert group_of(both[0]) == group_of(both[1]) != frozenset(both[:1])
+    raised = [odds(reading) / odds() for reading in both]
+    assert max(raised) < odds(*both) / odds() < math.prod(raised)
+    assert group_of("plate_condition") == {"plate_condition"}
 
 
 def test_no_reading_stands_in_two_groups() -> None:
@@ -187,22 +198,7 @@ def test_no_reading_stands_in_two_groups() -> None:
     assert set(members) <= set(CONTENT.readings)
 
 
-# Evidence.
-
-
-@given(observed=observations(), cause=st.sampled_from(list(CONTENT.causes)))
-@FIXED
-def test_evidence_is_for_or_against_and_strongest_first(
-    observed: dict[str, str], cause: str
-) -> None:
-    findings = [finding_of(*item) for item in observed.items()]
-    speaks_for, speaks_against = evidence_about(CONTENT, [cause], findings)
-    assert all(item.weight > 0 for item in speaks_for)
-    assert all(item.weight < 0 for item in speaks_against)
-    weights = [abs(item.weight) for item in speaks_for], [abs(i.weight) for i in speaks_against]
-    assert all(each == sorted(each, reverse=True) for each in weights)
-    told = {item.finding.reading.id for item in (*speaks_for, *speaks_against)}
-    assert told <= set(observed)
+# Evidence, of which more in test_evidence_weights.py.
 
 
 def test_evidence_for_a_single_reading_is_the_log_of_its_likelihood_ratio() -> None:
@@ -245,17 +241,62 @@ def test_the_settling_reading_tells_the_two_apart_best_among_those_not_had(
 
     signs = {*CONTENT.causes[one].signs, *CONTENT.causes[other].signs}
     assert distance(settling.id) == pytest.approx(max(map(distance, signs)))
-    assert settling == settling_reading(CONTENT, other, one, {})
+
+
+@BOTH
+@pytest.mark.parametrize(("one", "other"), PAIRS)
+def test_the_settling_reading_is_one_that_is_not_had(way: str, one: str, other: str) -> None:
+    content = WAYS[way]
+    settling = settling_reading(content, one, other, {})
+    assert settling is not None
+    assert settling == settling_reading(content, other, one, {})
     had = {settling.id: finding_of(settling.id, settling.outcomes[0])}
-    assert settling_reading(CONTENT, one, other, had) != settling
+    assert settling_reading(content, one, other, had) != settling
     not_had = {settling.id: finding_of(settling.id, UNKNOWN)}
-    assert settling_reading(CONTENT, one, other, not_had) == settling
+    assert settling_reading(content, one, other, not_had) == settling
+    assert settling_reading(content, one, other, {}, among=[]) is None
+    others = [key for key in content.readings if key != settling.id]
+    assert settling_reading(content, one, other, {}, among=others) != settling
+
+
+@pytest.mark.parametrize(("one", "other"), PAIRS)
+@pytest.mark.parametrize("told", [{}, {"ice_pattern": "even"}, {"liquid_subcooling": "far_below"}])
+def test_the_settling_reading_of_computed_likelihoods_weighs_the_modes_as_believed(
+    one: str, other: str, told: Mapping[str, str]
+) -> None:
+    # The chance of what a reading will show, given a cause and what is known of its modes.
+    def foretold(cause: str, reading: str) -> dict[str, float]:
+        ways = [way for way in manners(ON_FILE) if way.cause == cause]
+        believed = [
+            way.share * math.prod(way.chances[key][found] for key, found in told.items())
+            for way in ways
+        ]
+        return {
+            found: sum(
+                weight * way.chances[reading][found]
+                for weight, way in zip(believed, ways, strict=True)
+            ) / math.fsum(believed)
+            for found in ways[0].chances[reading]
+        }  # fmt: skip
+
+    def distance(reading: str) -> float:
+        mine, theirs = foretold(one, reading), foretold(other, reading)
+        return 0.5 * sum(abs(mine[found] - theirs[found]) for found in mine)
+
+    known = dict(zip(told, findings(told), strict=True))
+    settling = settling_reading(SHIPPED, one, other, known)
+    best = max(distance(reading) for reading in readings_told() if reading not in told)
+    if settling is None:
+        assert best <= rank.SETTLES + 1e-6
+    else:
+        assert distance(settling.id) == pytest.approx(best, abs=1e-6)
 
 
 def test_nothing_settles_between_a_cause_and_itself() -> None:
     assert settling_reading(CONTENT, "healthy", "healthy", {}) is None
 
 
-def test_the_failed_feed_callers_findings_rank_the_feed_first() -> None:
-    findings = shipped_engine().findings(up_to("manifold_test_result", FEED_FAILED))
-    assert rank_causes(CONTENT, findings)[0].cause == "receiver_vapor_feed_failed"
+@BOTH
+def test_the_failed_feed_callers_findings_rank_the_feed_first(way: str) -> None:
+    found = shipped_engine().findings(up_to("manifold_test_result", FEED_FAILED))
+    assert rank_causes(WAYS[way], found)[0].cause == "receiver_vapor_feed_failed"

@@ -154,3 +154,16 @@ def test_a_plain_fault_told_to_the_engine_is_found(cause: str, variant: str) -> 
         case = fold(turn.events, case)
     assert isinstance(prompt, Recommended)
     assert prompt.conclusion.causes == (cause,)
+
+
+def test_a_gauge_that_reads_high_reads_high_each_time() -> None:
+    # The error of one gauge is mostly its own, so two of its readings err the same way.
+    pairs = ("freeze_suction_pressure_early", "harvest_suction_pressure")
+    errors = []
+    for seed in range(60):
+        caller = caller_of("gletsch_r500", seed=seed, units=UnitSystem.SI)
+        shares = [caller._instrument_share(name, random.Random(f"{seed} {name}")) for name in pairs]
+        errors.append(shares)
+    same_side = sum(one * other > 0.0 for one, other in errors)
+    assert same_side > 40
+    assert all(abs(share) <= 1.0 for pair in errors for share in pair)

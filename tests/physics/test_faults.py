@@ -455,7 +455,7 @@ def test_volts_and_ohms_follow_the_coils_fault() -> None:
     assert coil_voltage_v(sight_of("gletsch_r500", "healthy", 0.0)) == nominal
     assert coil_voltage_v(sight_of("gletsch_r500", "harvest_coil_unpowered", 1.0, "feed")) == 0.0
     low = [
-        coil_voltage_v(sight_of("gletsch_r500", "coil_supply_low", severity))
+        coil_voltage_v(sight_of("gletsch_r500", "coil_supply_low", severity, "hot_coil"))
         for severity in SEVERITIES
     ]
     assert [DOWN * volts for volts in low] == sorted(DOWN * volts for volts in low)

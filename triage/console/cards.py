@@ -229,12 +229,13 @@ def _missing(conclusion: Conclusion, telling: Telling) -> Iterator[RenderableTyp
 
 
 def _two_ways(conclusion: Conclusion, telling: Telling) -> Iterator[RenderableType]:
-    said = {
-        Agreement.AGREE: "agree: the questions and all readings together lead to the same cause",
-        Agreement.DISAGREE: "do NOT agree",
-        Agreement.OPEN: "leave it open",
-    }[conclusion.agreement]
-    yield _section(f"The two ways {said}")
+    yield _section({
+        Agreement.AGREE: "The two ways agree: the questions and all readings together lead to the "
+        "same cause",
+        Agreement.DISAGREE: "The two ways do NOT agree",
+        Agreement.OPEN: "The two ways leave it open",
+        Agreement.READINGS: "The questions alone left it open; all readings together settle it",
+    }[conclusion.agreement])  # fmt: skip
     if conclusion.agreement is Agreement.DISAGREE and conclusion.ranked:
         ours = " and ".join(telling.cause(cause) for cause in conclusion.causes)
         theirs = telling.cause(conclusion.ranked[0].cause)

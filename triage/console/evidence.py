@@ -6,10 +6,11 @@ should be is gathered in one line: it speaks by being unremarkable.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator
 
 from triage.console.telling import Telling
-from triage.dialogue.rank import DEPENDENT_GROUPS
+from triage.dialogue.beliefs import group_of
 from triage.dialogue.view import Evidence, Source, Verdict
 from triage.dialogue.words import plain_text
 from triage.tree.content import Stage
@@ -23,15 +24,24 @@ CLEAR_WEIGHT = 0.7
 _IN_THE_FREEZE = " in the freeze"
 
 
-def weight_word(weight: float) -> str:
-    """Return how much findings count whose weights sum to `weight`: strong, clear or slight.
+MOST_TIMES = 1000.0
+"""Odds moved further than this are told as more than it: no such figure can be trusted (judged)."""
 
-    >>> weight_word(-1.7), weight_word(0.8), weight_word(0.3)
-    ('strong', 'clear', 'slight')
+
+def weight_words(weight: float) -> str:
+    """Return how much findings count whose weights sum to `weight`, as a word and as odds.
+
+    >>> weight_words(-1.7), weight_words(0.8), weight_words(0.3)
+    ('strong, odds down 5.5 times', 'clear, odds up 2.2 times', 'slight, odds up 1.3 times')
     """
-    if abs(weight) >= STRONG_WEIGHT:
-        return "strong"
-    return "clear" if abs(weight) >= CLEAR_WEIGHT else "slight"
+    size = "strong" if abs(weight) >= STRONG_WEIGHT else "slight"
+    if CLEAR_WEIGHT <= abs(weight) < STRONG_WEIGHT:
+        size = "clear"
+    times = math.exp(abs(weight))
+    shown = f"{times:.2g}" if times < 10.0 else f"{times:.0f}"
+    if times > MOST_TIMES:
+        shown = f"over {MOST_TIMES:.0f}"
+    return f"{size}, odds {'up' if weight > 0.0 else 'down'} {shown} times"
 
 
 def evidence_lines(evidence: Iterable[Evidence], telling: Telling) -> list[str]:
@@ -47,16 +57,14 @@ def evidence_lines(evidence: Iterable[Evidence], telling: Telling) -> list[str]:
         for part in (_together(remarkable, telling), _as_they_should_be(in_order, telling))
         for pair in sorted(part, key=lambda pair: -abs(pair[0]))
     ]
-    return [f"{weight_word(weight)}: {words}" for weight, words in weighed]
+    return [f"{weight_words(weight)}: {words}" for weight, words in weighed]
 
 
 def _together(evidence: Iterable[Evidence], telling: Telling) -> Iterator[tuple[float, str]]:
     """Yield weight and words of findings out of order, dependent ones in one."""
     groups: dict[object, list[Evidence]] = {}
     for item in evidence:
-        reading_id = item.finding.reading.id
-        group = next((group for group in DEPENDENT_GROUPS if reading_id in group), reading_id)
-        groups.setdefault(group, []).append(item)
+        groups.setdefault(group_of(item.finding.reading.id), []).append(item)
     for items in groups.values():
         yield _sum(items), "; ".join(telling.brief(item.finding) for item in items)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 
+from triage.tree.likelihoods import staleness
 from triage.tree.load import load_content
 from triage.tree.proofs import check_content
 from triage.tree.where import content_folder
@@ -25,4 +26,7 @@ def check_trees(options: argparse.Namespace) -> int:
         f"{len(content.cautions)} cautions, {len(content.machines)} machines; "
         f"content {content.version[:12]}\n"
     )
+    stale = staleness(content)
+    if stale:
+        sys.stdout.write(f"{stale}\n")
     return 0

@@ -100,6 +100,8 @@ def agreement_of(ending: Ending, ranked: tuple[RankedCause, ...]) -> Agreement:
     """Return whether the likeliest cause is one of the path's; open for an escalation."""
     if not ending.causes:
         return Agreement.OPEN
+    if ending.settles:
+        return Agreement.READINGS
     return Agreement.AGREE if ranked[0].cause in ending.causes else Agreement.DISAGREE
 
 

@@ -20,7 +20,8 @@ from triage.dialogue.gate import (
     needs_licensed_caller,
     seal_of,
 )
-from triage.dialogue.judge import finding_of, minute_of
+from triage.dialogue.guide import askable, is_urgent, next_worth, settled
+from triage.dialogue.judge import minute_of
 from triage.dialogue.view import (
     AskCaution,
     AskQuestion,
@@ -31,7 +32,7 @@ from triage.dialogue.view import (
     Recommended,
     Withheld,
 )
-from triage.tree.content import Caution, Content, Ending, Question, Stage, Tree
+from triage.tree.content import Caution, Content, Ending, Question, Side, Stage, Tree
 from triage.tree.graph import caution_node
 
 GATE = "gate"
@@ -50,22 +51,28 @@ def end_of_call(
 ) -> Prompt:
     """Return what a call that reached `ending` waits for at the gate, or how it ended.
 
-    `findings` are all there are, `reached` is the latest stage the path went through. Where path
-    and ranking disagree, the reading that would settle it is asked for first, if one can be.
+    `findings` are all there are, `reached` is the latest stage the path went through. What is
+    still worth its minutes is asked for first, and where path and ranking disagree the reading that
+    would settle it. Where the path leaves it open, all readings together may settle it.
     """
-    askable = _askable(content, tree, case, reached)
+    is_last_word = is_urgent(content, ending)
+    open_questions = {} if is_last_word else askable(content, tree, case, reached)
+    is_proven = reached in (Stage.HARVEST, Stage.CONFIRM)
     conclusion = conclude(
-        content,
-        ending,
-        findings,
-        is_freeze_proven=reached in (Stage.HARVEST, Stage.CONFIRM),
-        askable=askable,
+        content, ending, findings, is_freeze_proven=is_proven, askable=open_questions
     )
-    if ending.escalate is not None:
-        return _escalated(content, case, conclusion, ending.escalate)
+    if ending.possible_causes:
+        worthy = next_worth(content, findings, open_questions, ending.possible_causes)
+        if worthy is not None:
+            return asked(content, case, worthy)
     settling = conclusion.settling_reading
-    if settling is not None and settling.id in askable:
-        return asked(content, case, askable[settling.id])
+    if ending.escalate is not None:
+        found = settled(content, ending, findings)
+        if found is None:
+            return _escalated(content, case, conclusion, ending.escalate)
+        ending, conclusion = found, conclude(content, found, findings, is_freeze_proven=is_proven)
+    elif settling is not None and settling.id in open_questions:
+        return asked(content, case, open_questions[settling.id])
     if is_contradicted(conclusion):
         return _escalated(content, case, conclusion, _contradiction(content, conclusion))
     cautions = gate_cautions(content, case, ending)
@@ -81,21 +88,6 @@ def end_of_call(
             node = caution_node(caution.id, GATE)
             return AskCaution(node, Stage.CONFIRM, caution, seal, number, len(cautions))
     return Recommended(ending.id, conclusion, recommend(content, case, ending), cautions)
-
-
-def _askable(content: Content, tree: Tree, case: Case, reached: Stage) -> Mapping[str, Question]:
-    """Return the questions, by reading, that may be put now without breaking the order.
-
-    Those of stages already gone through, of readings neither had nor refused, for this caller.
-    """
-    order = list(Stage)
-    latest = order.index(min(reached, Stage.HARVEST, key=order.index))
-    return {
-        question.reading: question
-        for question in reversed(list(tree.questions.values()))
-        if order.index(Stage.FREEZE) <= order.index(question.stage) <= latest
-        and finding_of(content, case, question.reading) is None
-    }
 
 
 def asked(content: Content, case: Case, question: Question) -> Prompt:
@@ -131,10 +123,13 @@ def _withheld(
 
 def _escalated(content: Content, case: Case, conclusion: Conclusion, reason: str) -> Escalated:
     ending = conclusion.ending
-    likely = [content.causes[cause] for cause in shortlist(ending, conclusion.ranked)[:1]]
+    suspects = dict.fromkeys((*ending.causes, *shortlist(ending, conclusion.ranked)[:1]))
+    likely = [content.causes[cause] for cause in suspects]
+    # Where any fault is suspected, a machine is not left as one without.
+    likely = [cause for cause in likely if cause.side is not Side.NONE] or likely
     state = (ending.machine_state,) if ending.machine_state else machine_state(likely)
     state = (*state, *_hands_off(content, case))
-    whom = ending.call_whom or " ".join(cause.who for cause in likely)
+    whom = ending.call_whom or " ".join(dict.fromkeys(cause.who for cause in likely))
     return Escalated(ending.id, ending, reason, conclusion, state, whom)
 
 

@@ -71,6 +71,7 @@ def seal_of(content: Content, case: Case, ending: Ending, cautions: Sequence[Cau
     substance = {
         "content": content.version,
         "ending": ending.id,
+        "causes": list(ending.causes),
         "licensed": case.is_licensed,
         "cautions": [[caution.id, caution.text] for caution in cautions],
         "answers": sorted(

@@ -1,45 +1,36 @@
 """The second way to a conclusion: all findings together rank the causes.
 
-The probabilities of outcomes under a cause are the judged `signs` of the content. Readings that
-say the same thing twice (suction early and late, the two harvest pressures) are not independent;
-within such a group each log-likelihood is divided by the square root of the group's size, which
-lies between counting them as one (full dependence) and as many (none). This is a judged
-compromise, not a fitted one.
+Exact inference over the causes and their modes (`triage.dialogue.beliefs`), one cause at a time
+assumed.
 """
 
 from __future__ import annotations
 
 import math
-from collections import Counter
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 
+from triage.dialogue.beliefs import (
+    Beliefs,
+    beliefs_of,
+    group_of,
+    measured,
+    scaled,
+    setting_of,
+)
 from triage.dialogue.view import Evidence, Finding, RankedCause, Verdict
-from triage.tree.content import Cause, Content, Reading, Side
+from triage.tree.content import Content, Reading, Stage
 
-NORMAL_OUTCOME_PROBABILITY = 0.97
-"""Chance of a healthy outcome where a cause names no sign for a reading (judged)."""
+LEAST_WEIGHT = math.log(1.2)
+"""Findings that move the odds by less than a fifth are not told (judged)."""
 
-LEAST_PROBABILITY = 0.02
-"""No single outcome is held more unlikely than this: readings are misread and misheard (judged)."""
+AGAINST_THE_GROUP = math.log(2.0)
+"""A finding that says the contrary of its group is told from twofold odds on (judged)."""
 
-IMPOSSIBLE = 1e-6
-"""Chance of an outcome the content calls impossible; not 0, so that no case is without a cause."""
+SETTLES = 0.3
+"""Least distance between what two causes foretell of a reading for it to settle anything
+(judged)."""
 
-DEPENDENT_GROUPS = (
-    frozenset({
-        "freeze_time", "ice_bridge_thickness", "batch_ice_mass", "ice_pattern",
-    }),
-    frozenset({
-        "freeze_suction_pressure_early", "freeze_suction_pressure_late", "suction_superheat",
-    }),
-    frozenset({"freeze_discharge_pressure", "liquid_subcooling", "condenser_fan_state"}),
-    frozenset({
-        "harvest_suction_pressure", "harvest_discharge_pressure", "hot_gas_line_temperature",
-    }),
-    frozenset({"coil_voltage", "coil_pulls_in"}),
-    frozenset({"ice_released", "slab_loose_but_hanging", "harvest_time"}),
-)  # fmt: skip
-"""Readings moved by the same thing in the machine, so that one foretells the others (judged)."""
+_LEAST_ODDS = 1e-12
 
 
 def rank_causes(
@@ -47,26 +38,17 @@ def rank_causes(
 ) -> tuple[RankedCause, ...]:
     """Return the causes with their probability given `findings`, likeliest first.
 
-    Bayes' rule over the content's priors, one cause at a time assumed; ties keep content order.
-    While the freeze is not proven sound, harvest causes are left out: no harvest part is blamed on
-    an unhealthy or unknown freeze.
+    Ties keep content order. While the freeze is not proven sound, harvest causes are left out: no
+    harvest part is blamed on an unhealthy or unknown freeze.
     """
-    measured = _measured(findings)
-    sizes = group_sizes(measured)
-    scores = {
-        cause.id: math.log(cause.prior)
-        + sum(
-            math.log(outcome_probability(cause, finding.reading, finding.outcome))
-            / math.sqrt(sizes[finding.reading.id])
-            for finding in measured
-        )
-        for cause in content.causes.values()
-        if is_freeze_proven or cause.side is not Side.HARVEST
-    }
-    top = max(scores.values())
-    weights = {cause: math.exp(score - top) for cause, score in scores.items()}
-    total = sum(weights.values())
-    ranked = [RankedCause(cause, weight / total) for cause, weight in weights.items()]
+    known = measured(findings)
+    beliefs = beliefs_of(content, setting_of(known))
+    weights = beliefs.after(beliefs.before(is_freeze_proven, content), known)
+    ranked = [
+        RankedCause(cause, probability)
+        for cause, probability in zip(beliefs.causes, beliefs.by_cause(weights), strict=True)
+        if probability > 0.0
+    ]
     return tuple(sorted(ranked, key=lambda item: -item.probability))
 
 
@@ -75,26 +57,64 @@ def evidence_about(
 ) -> tuple[tuple[Evidence, ...], tuple[Evidence, ...]]:
     """Return the findings that speak for and against `causes`, strongest first.
 
-    The weight is the natural logarithm of how much likelier the finding is under these causes than
-    under the others, weighed by prior; findings that move the odds by less than a fifth are left
-    out.
+    The weight is the natural logarithm of how much a finding moves the odds of these causes
+    together, given all readings of earlier stages of the call: a harvest reading is weighed on what
+    the freeze has shown, the confirming test on everything before it. Readings of one stage that
+    move together in the machine are weighed together, each given those before it, so that their
+    weights add up to what the group says; groups of one stage are weighed each by itself, as a
+    person does.
     """
-    ours = [content.causes[cause] for cause in causes]
-    if not ours:
+    ours = {cause for cause in causes if cause in content.causes}
+    known = measured(findings)
+    beliefs = beliefs_of(content, setting_of(known))
+    if not ours or len(ours) == len(beliefs.causes):
         return (), ()
-    others = [cause for cause in content.causes.values() if cause not in ours]
-    measured = _measured(findings)
-    sizes = group_sizes(measured)
-    speaking = []
-    for finding in measured:
-        ratio = _mixture(ours, finding) / _mixture(others, finding) if others else 1.0
-        weight = math.log(ratio) / math.sqrt(sizes[finding.reading.id])
-        if abs(weight) > math.log(1.2):
-            speaking.append(Evidence(finding, weight))
+    stages = stages_of(content)
+    groups: dict[tuple[int, frozenset[str]], list[Finding]] = {}
+    for finding in known:
+        if beliefs.column(finding) is not None:
+            stage = stages.get(finding.reading.id, 0)
+            groups.setdefault((stage, group_of(finding.reading.id)), []).append(finding)
+    speaking: list[Evidence] = []
+    for (stage, _), group in groups.items():
+        earlier = [item for item in known if stages.get(item.reading.id, 0) < stage]
+        speaking.extend(_weighed(beliefs, group, ours, earlier))
     return (
         tuple(sorted((e for e in speaking if e.weight > 0), key=lambda e: -e.weight)),
         tuple(sorted((e for e in speaking if e.weight < 0), key=lambda e: e.weight)),
     )
+
+
+def stages_of(content: Content) -> Mapping[str, int]:
+    """Return the earliest stage in which any tree asks for a reading, counted from the caller."""
+    order = {stage: number for number, stage in enumerate(Stage)}
+    found: dict[str, int] = {}
+    for tree in content.trees.values():
+        for question in tree.questions.values():
+            stage = order[question.stage]
+            found[question.reading] = min(stage, found.get(question.reading, stage))
+    return found
+
+
+def _weighed(
+    beliefs: Beliefs, group: Sequence[Finding], ours: Collection[str], earlier: Sequence[Finding]
+) -> Iterator[Evidence]:
+    """Yield the findings of one group that are worth telling, weighed one after the other."""
+    weights = []
+    before = first = _log_odds(beliefs, beliefs.after(beliefs.shares, earlier), ours)
+    for number in range(1, len(group) + 1):
+        known = [*earlier, *group[:number]]
+        after = _log_odds(beliefs, beliefs.after(beliefs.shares, known), ours)
+        weights.append(after - before)
+        before = after
+    joint = before - first
+    for finding, weight in zip(group, weights, strict=True):
+        is_with_the_group = abs(joint) > LEAST_WEIGHT and joint * weight > 0.0
+        is_odd = finding.verdict is not Verdict.WITHIN
+        if abs(weight) > AGAINST_THE_GROUP or (
+            is_with_the_group and (is_odd or abs(weight) > LEAST_WEIGHT)
+        ):
+            yield Evidence(finding, weight)
 
 
 def settling_reading(
@@ -106,81 +126,47 @@ def settling_reading(
 ) -> Reading | None:
     """Return the reading not yet had that best tells two causes apart, None if none does.
 
-    `among` limits the choice to these reading ids.
-
-    Best is the greatest total variation distance between the two causes' outcome probabilities;
-    under 0.3 a reading does not settle anything (judged).
+    `among` limits the choice to these reading ids. Best is the greatest total variation distance
+    between what the two causes, given all that is known, foretell of the reading.
     """
-    first, second = content.causes[one], content.causes[other]
-    best: tuple[float, Reading | None] = (0.3, None)
-    for reading_id in {**first.signs, **second.signs}:
+    found = measured(known.values())
+    beliefs = beliefs_of(content, setting_of(found))
+    weights = beliefs.after(beliefs.shares, found)
+    best: tuple[float, Reading | None] = (SETTLES, None)
+    for reading_id, columns in beliefs.whole_columns.items():
         if among is not None and reading_id not in among:
             continue
         finding = known.get(reading_id)
         if finding is not None and finding.verdict is not Verdict.UNKNOWN:
             continue
-        reading = content.readings[reading_id]
         distance = 0.5 * sum(
             abs(
-                outcome_probability(first, reading, outcome)
-                - outcome_probability(second, reading, outcome)
+                _foretold(beliefs, weights, one, column)
+                - _foretold(beliefs, weights, other, column)
             )
-            for outcome in reading.outcomes[:-1]
+            for column in columns
         )
         if distance > best[0]:
-            best = (distance, reading)
+            best = (distance, content.readings[reading_id])
     return best[1]
 
 
-def outcome_probability(cause: Cause, reading: Reading, outcome: str) -> float:
-    """Return the chance of `outcome` of a reading under `cause`, never under the least one.
-
-    Only an outcome the content calls impossible (0) gets next to nothing: a part that is not fitted
-    cannot fail.
-    """
-    outcomes = reading.outcomes[:-1]
-    named = cause.signs.get(reading.id)
-    if named is None:
-        normal = reading.normal or (("within",) if reading.is_banded else ())
-        if not normal:
-            return 1.0 / len(outcomes)
-        named = {choice: NORMAL_OUTCOME_PROBABILITY / len(normal) for choice in normal}
-    unnamed = [item for item in outcomes if item not in named]
-    left = max(0.0, 1.0 - sum(named.values()))
-    if named.get(outcome) == 0.0:
-        return IMPOSSIBLE
-    probability = named.get(outcome, left / len(unnamed) if unnamed else 0.0)
-    return max(LEAST_PROBABILITY, probability)
+def _foretold(
+    beliefs: Beliefs, weights: Sequence[float], cause: str, column: Sequence[float]
+) -> float:
+    """Return the chance of a column's outcome under a cause, its modes weighed as believed."""
+    first, end = beliefs.spans[beliefs.causes.index(cause)]
+    believed = scaled([weight + _LEAST_ODDS for weight in weights[first:end]])
+    return sum(
+        weight * chance for weight, chance in zip(believed, column[first:end], strict=True)
+    )  # fmt: skip
 
 
-def group_sizes(findings: Iterable[Finding]) -> Mapping[str, int]:
-    """Return for each reading how many of the findings belong to its dependent group."""
-    ids = [finding.reading.id for finding in findings]
-    groups = {
-        reading_id: next((group for group in DEPENDENT_GROUPS if reading_id in group), None)
-        for reading_id in ids
-    }
-    counts = Counter(group for group in groups.values() if group is not None)
-    return {
-        reading_id: counts[group] if group is not None else 1
-        for reading_id, group in groups.items()
-    }
-
-
-def _measured(findings: Iterable[Finding]) -> list[Finding]:
-    return [
-        finding
-        for finding in findings
-        if finding.verdict is not Verdict.UNKNOWN and finding.outcome in finding.reading.outcomes
-    ]
-
-
-def _mixture(causes: list[Cause], finding: Finding) -> float:
-    total = sum(cause.prior for cause in causes)
-    return (
-        sum(
-            cause.prior * outcome_probability(cause, finding.reading, finding.outcome)
-            for cause in causes
-        )
-        / total
+def _log_odds(beliefs: Beliefs, weights: Sequence[float], ours: Collection[str]) -> float:
+    share = sum(
+        probability
+        for cause, probability in zip(beliefs.causes, beliefs.by_cause(weights), strict=True)
+        if cause in ours
     )
+    share = min(max(share, _LEAST_ODDS), 1.0 - _LEAST_ODDS)
+    return math.log(share / (1.0 - share))

@@ -28,6 +28,10 @@ class Verdict(StrEnum):
     UNKNOWN = "unknown"
 
 
+ODD = frozenset({Verdict.BELOW, Verdict.ABOVE, Verdict.OUTSIDE})
+"""Verdicts a healthy machine does not give."""
+
+
 class Source(StrEnum):
     """Where a value came from.
 
@@ -78,11 +82,15 @@ class Evidence:
 
 
 class Agreement(StrEnum):
-    """How the path through the tree and the ranking of causes compare."""
+    """How the path through the tree and the ranking of causes compare.
+
+    `readings`: the path left it open, and all readings together settled it.
+    """
 
     AGREE = "agree"
     DISAGREE = "disagree"
     OPEN = "open"
+    READINGS = "readings"
 
 
 @dataclass(frozen=True, slots=True)

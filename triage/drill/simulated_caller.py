@@ -2,7 +2,8 @@
 
 Numbers come from the faulty cycle, off by what gauges, thermometers and watches may be off; looks
 and clicks come by the judged chances of `triage.physics.observed`. The caller answers in any order
-and sticks to what was said once: a reading is drawn when it is first asked for.
+and sticks to what was said once. Each reading has a source of chance of its own, so that what is
+said of one does not hang on which others were asked for before.
 """
 
 from __future__ import annotations
@@ -50,6 +51,21 @@ SUPPLY_SHARE = 0.04
 
 METER_SHARE = 0.02
 """Limit of error of a multimeter on a warm coil, as a share of the reading [-]; judged."""
+
+STEADY_SHARE = 0.7
+"""Share of an instrument's limit of error that is the same each time it is read [-]; judged."""
+
+LOW_GAUGE, HIGH_GAUGE, CLAMP = "low-side gauge", "high-side gauge", "clamp thermometer"
+SHARED_INSTRUMENTS: Mapping[str, str] = MappingProxyType({
+    "freeze_suction_pressure_early": LOW_GAUGE,
+    "freeze_suction_pressure_late": LOW_GAUGE,
+    "harvest_suction_pressure": LOW_GAUGE,
+    "freeze_discharge_pressure": HIGH_GAUGE,
+    "harvest_discharge_pressure": HIGH_GAUGE,
+    "discharge_line_temperature": CLAMP,
+    "hot_gas_line_temperature": CLAMP,
+})  # fmt: skip
+"""The instrument of each reading that shares one with another reading."""
 
 AIR, ROOF, WATER = (
     "ambient_air_temperature", "condenser_air_temperature", "water_inlet_temperature"
@@ -100,7 +116,7 @@ class SimulatedCaller:
     ) -> None:
         """Take what is wrong with `machine` at `conditions` (as they truly are).
 
-        `noise` is drawn from for instruments and looks. `variant` is the way the fault happens,
+        `noise` settles instruments and looks, here and now. `variant` is the way the fault happens,
         None for one at random. Readings in `missing` are answered unknown. `said` fixes the words
         for some readings (temperatures as they were told). `unit` is the machine that truly stands
         there, one of the model `machine`; None for exactly as the file says. Raises UnknownFault,
@@ -114,7 +130,7 @@ class SimulatedCaller:
         self.missing = frozenset(missing)
         self._unit = unit or machine
         self._parts = parts_with(cause, severity, machine, self.fault.variant)
-        self._noise = noise
+        self._seed = noise.getrandbits(64)
         self._said: dict[str, str] = {**_SAID, **(said or {})}
 
     @cached_property
@@ -140,11 +156,16 @@ class SimulatedCaller:
         """
         if reading_id in self.missing:
             return UNKNOWN_WORDS
+        return self.answer_with_all(reading_id)
+
+    def answer_with_all(self, reading_id: str) -> str:
+        """Return what the caller would say if nothing were missing."""
         if reading_id not in self._said:
             self._said[reading_id] = self._found(reading_id)
         return self._said[reading_id]
 
     def _found(self, reading_id: str) -> str:
+        noise = random.Random(f"{self._seed} {reading_id}")
         match reading_id:
             case "machine":
                 return self.machine.name.partition(" (")[0]
@@ -155,40 +176,49 @@ class SimulatedCaller:
             case "coil_nominal_voltage":
                 return self._words(self.machine.electrical.coil_nominal_voltage_v, "voltage")
             case "coil_voltage":
-                share = 1.0 + self._off(SUPPLY_SHARE)
+                share = 1.0 + _off(SUPPLY_SHARE, noise)
                 return self._words(coil_voltage_v(self.sight) * share, "voltage")
             case "coil_resistance":
-                share = 1.0 + self._off(METER_SHARE)
+                share = 1.0 + _off(METER_SHARE, noise)
                 return self._words(coil_resistance_ohm(self.sight) * share, "resistance")
         if reading_id in LOOKS:
             chances = chances_of(self.sight, reading_id)
-            choice = self._noise.choices(list(chances), list(chances.values()))[0]
+            choice = noise.choices(list(chances), list(chances.values()))[0]
             return _WORDS.get(choice, choice.replace("_", " "))
         if reading_id in _DIMENSIONS:
-            return self._words(self._measured(reading_id), _DIMENSIONS[reading_id])
+            return self._words(self._measured(reading_id, noise), _DIMENSIONS[reading_id])
         return UNKNOWN_WORDS
 
-    def _measured(self, reading_id: str) -> float:
+    def _measured(self, reading_id: str, noise: random.Random) -> float:
         """Return a number as the instrument shows it, in SI."""
         moment_s = DEFAULT_MOMENT_S.get(reading_id)
         if reading_id == _LATE:
-            moment_s = self.cycle.freeze.duration_s - self._noise.uniform(0.0, LATE_S)
+            moment_s = self.cycle.freeze.duration_s - noise.uniform(0.0, LATE_S)
         elif moment_s is not None:
             is_harvest = reading_id in HARVEST_READINGS
-            moment_s += self._off(HARVEST_MINUTE_S if is_harvest else FREEZE_MINUTE_S)
+            moment_s += _off(HARVEST_MINUTE_S if is_harvest else FREEZE_MINUTE_S, noise)
         value = reading_at(self.cycle, reading_id, moment_s)
         if reading_id in INSTRUMENT_LIMITS:
-            value += self._off(INSTRUMENT_LIMITS[reading_id](value))
+            value += INSTRUMENT_LIMITS[reading_id](value) * self._instrument_share(
+                reading_id, noise
+            )
         elif reading_id in _THERMOMETERS_K:
-            value += self._off(_THERMOMETERS_K[reading_id])
+            value += _off(_THERMOMETERS_K[reading_id], noise)
         return max(value, _LEAST_SHOWN.get(_DIMENSIONS[reading_id], -math.inf))
 
-    def _off(self, limit: float) -> float:
-        return self._noise.uniform(-limit, limit)
+    def _instrument_share(self, reading_id: str, noise: random.Random) -> float:
+        """Return the error of a reading over its limit: mostly the instrument's own, and steady."""
+        instrument = SHARED_INSTRUMENTS.get(reading_id, reading_id)
+        steady = _off(STEADY_SHARE, random.Random(f"{self._seed} instrument {instrument}"))
+        return steady + _off(1.0 - STEADY_SHARE, noise)
 
     def _words(self, si_value: float, dimension: str) -> str:
         barometer = self.conditions.barometric_pressure_pa
         return format_quantity(si_value, Dimension(dimension), self.units, barometer)
+
+
+def _off(limit: float, noise: random.Random) -> float:
+    return noise.uniform(-limit, limit)
 
 
 def some_unit(machine: Machine, noise: random.Random, reach: float = 1.0) -> Machine:

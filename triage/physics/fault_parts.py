@@ -6,8 +6,9 @@ plain, not so far that no ice is made.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
+from types import MappingProxyType
 
 from triage.physics.circuit import storable_fraction
 from triage.physics.machine import HEALTHY, Machine, Parts
@@ -39,9 +40,13 @@ CONTACT_GONE_AT = 0.5
 """Severity from which a contact or winding is gone for good [-]; judged. Below, it comes and goes:
 the valve is open for part of the harvest, and a meter sees nothing wrong."""
 
-PULL_IN_SHARE = (0.55, 0.75)
+PULL_IN_SHARE: Mapping[str, tuple[float, float]] = MappingProxyType({
+    "cold_coil": (0.55, 0.75),
+    "hot_coil": (0.68, 0.85),
+})  # fmt: skip
 """Share of the rated voltage under which a coil does not lift its valve, and from which it holds it
-wide open [-]; judged, below the 85 % at which it must work (UL 429)."""
+wide open [-]; judged, not above the 85 % at which it must work (UL 429). A hot winding has more
+resistance, so it wants more voltage for the same pull."""
 
 LOWEST_SUPPLY_SHARE = 0.2
 """Share of the rated voltage left at severity 1 of a low coil supply [-]; judged."""
@@ -68,13 +73,17 @@ def supply_share(cause_id: str, severity: float) -> float:
             return 1.0
 
 
-def pulled_open(share: float) -> float:
+def pulled_open(share: float, variant: str) -> float:
     """Return how far a valve opens on the mean of a harvest at `share` of its coil's voltage [-].
 
-    >>> pulled_open(1.0), round(pulled_open(0.65), 2), pulled_open(0.4)
-    (1.0, 0.5, 0.0)
+    `variant` is one of `PULL_IN_SHARE`.
+
+    >>> pulled_open(1.0, "cold_coil"), round(pulled_open(0.65, "cold_coil"), 2)
+    (1.0, 0.5)
+    >>> pulled_open(0.65, "hot_coil")
+    0.0
     """
-    least, full = PULL_IN_SHARE
+    least, full = PULL_IN_SHARE[variant]
     return min(1.0, max(0.0, (share - least) / (full - least)))
 
 
@@ -112,9 +121,9 @@ def coil_off(severity: float, _: Machine, variant: str) -> Parts:
     return Parts(hot_gas_opening_fraction=opening)
 
 
-def low_supply(severity: float, _: Machine, __: str) -> Parts:
+def low_supply(severity: float, _: Machine, variant: str) -> Parts:
     """Open both valves only as far as their coils' voltage lifts them."""
-    opening = pulled_open(supply_share("coil_supply_low", severity))
+    opening = pulled_open(supply_share("coil_supply_low", severity), variant)
     return Parts(hot_gas_opening_fraction=opening, feed_opening_fraction=opening)
 
 

@@ -103,7 +103,10 @@ _TOLD: Mapping[str, tuple[Turn, str, str, tuple[str, ...]]] = {
         ("hot_gas_open", "feed_open", "hot_gas_shorted", "feed_shorted"),
     ),
     "coil_supply_low": (
-        fault_parts.low_supply, "How far a valve opens at which voltage.", "", ("",),
+        fault_parts.low_supply,
+        "How far a valve opens at which voltage.",
+        "",
+        tuple(fault_parts.PULL_IN_SHARE),
     ),
     "hot_gas_valve_not_opening": (
         fault_parts.hot_gas_stuck, "How far a sticking valve opens.", "", ("",),

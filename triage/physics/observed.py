@@ -172,7 +172,9 @@ def _pulls_in(sight: Sight) -> Chances:
         case "harvest_coil_unpowered" | "harvest_coil_open" if sight.severity >= CONTACT_GONE_AT:
             clicks = 0.04
         case "coil_supply_low":
-            clicks = SHARP_EYE * pulled_open(supply_share(sight.cause_id, sight.severity))
+            clicks = SHARP_EYE * pulled_open(
+                supply_share(sight.cause_id, sight.severity), sight.variant
+            )
         case "hot_gas_valve_not_opening":
             clicks = 0.65  # the plunger may move and the piston stay
             silent_alone = "feed_only" if has_feed else "no"

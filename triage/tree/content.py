@@ -15,6 +15,9 @@ from triage.physics.machine import Machine
 UNKNOWN = "unknown"
 """Outcome of a reading that could not be had; every route table answers it."""
 
+LIKELIHOODS = "likelihoods.json"
+"""The file of a content folder that holds computed likelihoods."""
+
 BANDED_OUTCOMES = ("below", "within", "above", UNKNOWN)
 """Outcomes of a reading that is judged against a band."""
 
@@ -89,6 +92,7 @@ class Reading:
     `is_banded` readings are judged against a band, `normal` lists the healthy choices of a choice
     reading (empty: the answer is only noted).
     `cautions` must be acknowledged before the reading is asked for.
+    `minutes` is how much of the caller's time it takes.
     """
 
     id: str
@@ -103,6 +107,7 @@ class Reading:
     is_licensed: bool = False
     is_banded: bool = False
     cautions: tuple[str, ...] = ()
+    minutes: float = 1.0
 
     @property
     def outcomes(self) -> tuple[str, ...]:
@@ -132,7 +137,9 @@ class Cause:
     """Something that can be wrong, how it shows, and the repair that is safe and complete.
 
     `signs` maps a reading id to the probability of each outcome named under this cause, as judged
-    by the trade; outcomes not named share what is left evenly.
+    by the trade; outcomes not named share what is left evenly. They rank the cause where the
+    content has no computed likelihoods for it. `minutes` is how long its repair takes, `spoken` how
+    people name it beside its name.
     """
 
     id: str
@@ -149,6 +156,22 @@ class Cause:
     hazards: tuple[str, ...]
     condemns: tuple[str, ...]
     place: Place
+    minutes: float = 120.0
+    spoken: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Stakes:
+    """What a wrong word costs, in minutes, and how firmly the priors stand; all judged.
+
+    `hand_over_minutes`: a call that ends without a recommendation. `call_back_minutes`: a repair
+    that was the wrong one, on top of its own time. `priors_are_worth_calls`: how many confirmed
+    outcomes the written priors weigh as much as.
+    """
+
+    hand_over_minutes: float = 60.0
+    call_back_minutes: float = 120.0
+    priors_are_worth_calls: float = 50.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,7 +218,8 @@ class Ending:
     """Where a conversation ends: a conclusion (`causes`) or an escalation (`escalate`).
 
     An escalation says in what state to leave the machine and whom to call; for a conclusion the
-    causes do.
+    causes do. `settles` are those of its `shortlist` that all readings together may settle on here
+    although the questions did not; every proof about a conclusion holds for them too.
     """
 
     id: str
@@ -206,6 +230,12 @@ class Ending:
     shortlist: tuple[str, ...] = ()
     machine_state: str = ""
     call_whom: str = ""
+    settles: tuple[str, ...] = ()
+
+    @property
+    def possible_causes(self) -> tuple[str, ...]:
+        """Causes a call may be told here: those concluded, or those readings may settle on."""
+        return (*self.causes, *self.settles)
 
 
 @dataclass(frozen=True, slots=True)
@@ -224,7 +254,11 @@ class Tree:
 
 @dataclass(frozen=True, slots=True)
 class Content:
-    """Everything a content folder holds; `version` is the hash of its files."""
+    """Everything a content folder holds; `version` is the hash of its files.
+
+    `likelihoods` is the checked text of the file of computed likelihoods, "" where there is none;
+    it is taken apart when causes are first ranked (`triage.tree.likelihoods`).
+    """
 
     version: str
     readings: Mapping[str, Reading]
@@ -233,3 +267,5 @@ class Content:
     machines: Mapping[str, Machine]
     trees: Mapping[str, Tree]
     machine_places: Mapping[str, Place] = field(default_factory=dict)
+    stakes: Stakes = Stakes()
+    likelihoods: str = ""

@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Mapping
 from pathlib import Path
 
-from triage.tree.content import Place
+from triage.tree.content import LIKELIHOODS, Place
 from triage.tree.errors import ContentFolderMissing, Mistakes
 
 MACHINES = "machines"
@@ -26,11 +26,12 @@ def read_files(folder: Path) -> dict[str, bytes]:
         raise ContentFolderMissing(folder)
     mistakes = Mistakes()
     files: dict[str, bytes] = {}
-    for path in sorted([*folder.glob("*.y*ml"), *folder.glob(f"{MACHINES}/*.y*ml")]):
+    found = [*folder.glob("*.y*ml"), *folder.glob(f"{MACHINES}/*.y*ml"), folder / LIKELIHOODS]
+    for path in sorted(found):
         name = path.relative_to(folder).as_posix()
         if not path.is_file():
             continue
-        if path.suffix != ".yaml":
+        if path.suffix != ".yaml" and name != LIKELIHOODS:
             mistakes.add(Place(shown_name(name), 1, 1), "the file would not be read; name it .yaml")
             continue
         try:

@@ -261,7 +261,7 @@ class _Planner:
     def _endings(self) -> Iterator[tuple[Node, tuple[Step, ...]]]:
         for name, ending in self._tree.endings.items():
             place = ending.place
-            if not ending.causes:
+            if not ending.possible_causes:
                 yield Node(name, NodeKind.ENDING, name, place), ()
                 continue
             gate, recommendation = gate_node(name), recommendation_node(name)

@@ -11,9 +11,10 @@ from pathlib import Path
 from types import MappingProxyType
 
 from triage.physics.machine import Machine
-from triage.tree.content import Content, Place, Tree
+from triage.tree.content import LIKELIHOODS, Content, Place, Stakes, Tree
 from triage.tree.errors import Mistakes, quoted
 from triage.tree.files import MACHINES, content_version, read_files, shown_name
+from triage.tree.likelihoods import check_likelihoods
 from triage.tree.load_machine import ID_KEY, check_spoken, read_machine
 from triage.tree.load_readings import (
     Names,
@@ -22,6 +23,7 @@ from triage.tree.load_readings import (
     read_causes,
     read_cautions,
     read_readings,
+    read_stakes,
 )
 from triage.tree.load_tree import read_tree
 from triage.tree.marked_yaml import read_marked
@@ -55,7 +57,8 @@ def content_from_files(folder: Path, files: Mapping[str, bytes]) -> Content:
     sections = {
         name: section
         for name, data in files.items()
-        if (section := _opened(shown_name(name), data, mistakes)) is not None
+        if name != LIKELIHOODS
+        and (section := _opened(shown_name(name), data, mistakes)) is not None
     }
     cautions_file, causes_file = sections.get(CAUTIONS), sections.get(CAUSES)
     readings_file = sections.get(READINGS)
@@ -73,12 +76,14 @@ def content_from_files(folder: Path, files: Mapping[str, bytes]) -> Content:
         else frozenset(hazard for caution in cautions.values() for hazard in caution.hazards)
     )
     causes = read_causes(causes_file, readings, hazards) if causes_file else {}
+    stakes = read_stakes(causes_file) if causes_file else Stakes()
     machines = _machines(sections, readings)
     trees = _trees(
         sections, readings, names_under(causes_file, "causes") if causes_file else None, mistakes
     )
     for section in sections.values():
         section.finish()
+    likelihoods = check_likelihoods(files.get(LIKELIHOODS), mistakes)
     mistakes.raise_if_any(folder)
     return Content(
         version=content_version(files),
@@ -92,6 +97,8 @@ def content_from_files(folder: Path, files: Mapping[str, bytes]) -> Content:
         machine_places=MappingProxyType(
             {name: section.place_of(ID_KEY) for name, (section, _) in machines.items()}
         ),
+        stakes=stakes,
+        likelihoods=likelihoods,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from dataclasses import fields, replace
 from types import MappingProxyType
 
 from triage.tree.amounts import DIMENSIONAL_KINDS, span_in_si
@@ -15,6 +16,7 @@ from triage.tree.content import (
     Reading,
     ReadingKind,
     Side,
+    Stakes,
 )
 from triage.tree.errors import quoted
 from triage.tree.marked_yaml import Scalar, Table
@@ -22,6 +24,9 @@ from triage.tree.sections import Section
 
 LONGEST_MINUTE = 240.0
 """Latest minute into a freeze or harvest a reading may be meant for; far past any cycle."""
+
+LONGEST_JOB_MINUTES = 10_000.0
+"""Most minutes a reading or a repair may take; a week of work."""
 
 _SUM_TOLERANCE = 1e-6
 
@@ -77,6 +82,7 @@ def _reading(name: str, section: Section, cautions: Names) -> Reading:
         cautions=tuple(
             word.text for word in asked_cautions if section.known(word, cautions, "caution")
         ),
+        minutes=_minutes(section, 1.0),
     )
 
 
@@ -175,7 +181,29 @@ def _cause(name: str, section: Section, readings: Readings, hazards: Names) -> C
         ),
         condemns=section.texts("condemns"),
         place=section.place,
+        minutes=_minutes(section, 120.0),
+        spoken=section.texts("spoken"),
     )
+
+
+def read_stakes(file: Section) -> Stakes:
+    """Return what stands under `stakes` in causes.yaml, the usual ones where nothing does."""
+    usual = Stakes()
+    table = file.table_under("stakes", is_required=False)
+    if table is None:
+        return usual
+    section = Section(table, "stakes", file.mistakes)
+    found = {
+        item.name: section.number(item.name, 0.0, LONGEST_JOB_MINUTES, is_required=False)
+        for item in fields(Stakes)
+    }
+    section.finish()
+    return replace(usual, **{name: value for name, value in found.items() if value is not None})
+
+
+def _minutes(section: Section, usual: float) -> float:
+    minutes = section.number("minutes", 0.1, LONGEST_JOB_MINUTES, is_required=False)
+    return usual if minutes is None else minutes
 
 
 def _signs(section: Section, readings: Readings) -> Iterator[tuple[str, Mapping[str, float]]]:

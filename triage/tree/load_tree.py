@@ -266,9 +266,16 @@ class _TreeReader:
         causes = self._causes_under(section, "causes", at_least=1) if concludes else ()
         escalate = section.text("escalate") if escalates else None
         shortlist = self._causes_under(section, "shortlist")
+        settles = section.words("settles")
+        for word in settles:
+            if section.known(word, self._causes, "cause") and word.text not in shortlist:
+                section.complain(
+                    word.place, f"settles on {quoted(word.text)}, which is not in its shortlist; "
+                    "add it there"
+                )  # fmt: skip
         machine_state = section.text("machine_state") if escalates else ""
         call_whom = section.text("call_whom") if escalates else ""
-        for key in ("shortlist", "machine_state", "call_whom"):
+        for key in ("shortlist", "settles", "machine_state", "call_whom"):
             if section.has(key) and concludes and not escalates:
                 section.complain(
                     section.place_of(key),
@@ -283,6 +290,7 @@ class _TreeReader:
             shortlist=shortlist,
             machine_state=machine_state,
             call_whom=call_whom,
+            settles=tuple(word.text for word in settles),
         )
 
     def _causes_under(self, section: Section, key: str, at_least: int = 0) -> tuple[str, ...]:

@@ -105,16 +105,16 @@ class Case:
         return place
 
     def concluding(self) -> list[str]:
-        """Ending nodes that conclude causes."""
+        """Ending nodes that conclude causes, by the path or by all readings together."""
         return [
             node
             for node in self.of_kind(NodeKind.ENDING)
-            if self.tree.endings[self.nodes[node]["subject"]].causes
+            if self.tree.endings[self.nodes[node]["subject"]].possible_causes
         ]
 
     def causes_of(self, ending_node: str) -> tuple[str, ...]:
-        """The causes an ending concludes."""
-        return self.tree.endings[self.nodes[ending_node]["subject"]].causes
+        """The causes an ending may conclude."""
+        return self.tree.endings[self.nodes[ending_node]["subject"]].possible_causes
 
     def reach(
         self,

@@ -1,0 +1,165 @@
+"""What there is to learn from a drill."""
+
+import pytest
+
+from tests.conversation import shipped_engine
+from tests.drill.calls import (
+    call_not_on_file,
+    call_with,
+    say,
+    text_of,
+    unlicensed_call,
+    with_cautions,
+)
+from triage.console.drill_debrief import debrief_card
+from triage.console.look import Look
+from triage.dialogue.view import ODD
+from triage.drill.coach import stage_of
+from triage.drill.debrief import debrief
+from triage.drill.practice import Outcome
+from triage.tree.content import Stage
+
+CONTENT = shipped_engine().content
+
+
+def one_line(text: str) -> str:
+    """Return the words on a card in one line, its bars gone."""
+    return " ".join(text.replace("┃", " ").split())
+
+
+def test_a_call_taken_as_the_model_takes_it_has_nothing_to_mend() -> None:
+    call = call_with("harvest_coil_open")
+    practice, _ = say(
+        call, "propose open coil", after=with_cautions(call, call.model.asked)
+    )  # fmt: skip
+    looked_back = debrief(call, practice)
+    assert looked_back.outcome is Outcome.RIGHT
+    assert looked_back.best_steps == len(looked_back.steps) == len(call.model.asked)
+    assert (looked_back.too_early, looked_back.cautions_skipped) == (0, 0)
+    assert looked_back.minutes_over == 0.0
+    assert looked_back.missed_odd == looked_back.missed_proof == ()
+    assert not looked_back.is_unproven_blame
+    card = one_line(text_of(debrief_card(looked_back)))
+    assert "DEBRIEF: right at the first guess" in card
+    assert "(the same)" in card
+    assert "Never asked" not in card
+    assert "skipped" not in card
+
+
+def test_minutes_are_those_of_the_readings_asked_for() -> None:
+    call = call_with("compressor_weak")
+    practice, _ = say(call, "freeze time", "fan", "freeze time", "give up")
+    looked_back = debrief(call, practice)
+    wanted = (
+        CONTENT.readings["freeze_time"].minutes + CONTENT.readings["condenser_fan_state"].minutes
+    )
+    assert looked_back.minutes == wanted
+    assert looked_back.minutes_over == wanted - call.model.minutes
+    assert call.model.minutes == sum(CONTENT.readings[key].minutes for key in call.model.asked)
+
+
+def test_each_step_stands_beside_the_best_one() -> None:
+    call = call_with("compressor_weak")
+    practice, _ = say(call, "license", "harvest time", "complaint", "give up")
+    steps = debrief(call, practice).steps
+    assert [step.is_best for step in steps] == [True, False, True]
+    assert steps[1].best is not None
+    assert steps[1].best.id == "complaint"
+    assert [step.slip.is_too_early for step in steps] == [False, True, False]
+    card = text_of(debrief_card(debrief(call, practice)))
+    assert "too early" in next(line for line in card.splitlines() if " 2  " in line)
+
+
+def test_cautions_skipped_are_told_with_their_steps() -> None:
+    call = call_with("compressor_weak")
+    practice, _ = say(call, "fan", "license", "ice pattern", "give up")
+    looked_back = debrief(call, practice)
+    assert looked_back.cautions_skipped == 2
+    card = one_line(text_of(debrief_card(looked_back)))
+    assert "Fans and pumps that start by themselves: before step 1" in card
+    assert "Ice that lets go without warning: before step 3" in card
+
+
+def test_licensed_work_without_leave_is_told() -> None:
+    call = unlicensed_call()
+    practice, _ = say(call, "head in the freeze", "license", "early suction", "give up")
+    card = one_line(text_of(debrief_card(debrief(call, practice))))
+    assert "what the caller may do was not asked before step 1" in card
+    assert "asked of a caller who is not licensed: step 3" in card
+
+
+def test_what_the_model_asked_and_the_trainee_did_not_is_told() -> None:
+    call = call_with("refrigerant_undercharge")
+    practice, _ = say(call, "license", "give up")
+    looked_back = debrief(call, practice)
+    odd = {finding.reading.id for finding in looked_back.telling}
+    assert looked_back.missed_odd
+    assert {reading.id for reading in looked_back.missed_odd} <= odd
+    for reading in (*looked_back.missed_odd, *looked_back.missed_proof):
+        assert reading.id in call.model.asked
+        assert stage_of(call.engine, reading.id) is Stage.FREEZE
+    assert "water_flow_over_plate" in {reading.id for reading in looked_back.missed_proof}
+    taken = with_cautions(call, ("caller_qualification", looked_back.missed_odd[0].id))
+    assert looked_back.missed_odd[0] not in debrief(call, taken).missed_odd
+
+
+def test_no_reading_is_missed_that_the_caller_could_not_give() -> None:
+    for call in (unlicensed_call(), call_not_on_file()):
+        practice, _ = say(call, "give up")
+        looked_back = debrief(call, practice)
+        for reading in (*looked_back.missed_odd, *looked_back.missed_proof):
+            assert reading.id not in call.caller.missing
+            assert call.is_licensed or not reading.is_licensed
+
+
+@pytest.mark.parametrize(
+    ("cause", "reading"),
+    [
+        ("refrigerant_undercharge", "freeze_suction_pressure_late"),
+        ("harvest_coil_open", "coil_resistance"),
+        ("bridge_set_thick", "ice_bridge_thickness"),
+    ],
+)
+def test_what_the_machine_shows_is_laid_beside_a_healthy_one(cause: str, reading: str) -> None:
+    call = call_with(cause)
+    looked_back = debrief(call, say(call, "give up")[0])
+    assert reading in {item.reading.id for item in looked_back.telling}
+    assert all(item.verdict in ODD for item in looked_back.telling)
+    assert "beside a healthy one" in text_of(debrief_card(looked_back))
+
+
+def test_gauges_are_shown_in_the_debrief_even_if_the_caller_had_none() -> None:
+    call = unlicensed_call()
+    telling = debrief(call, say(call, "license", "give up")[0]).telling
+    assert any(item.reading.is_licensed for item in telling)
+
+
+def test_blaming_the_harvest_on_an_unproven_freeze_is_told() -> None:
+    call = call_with("refrigerant_undercharge")
+    practice, _ = say(call, "propose open coil", "propose refrigerant_undercharge")
+    looked_back = debrief(call, practice)
+    assert looked_back.outcome is Outcome.RIGHT
+    assert looked_back.is_unproven_blame
+    card = one_line(text_of(debrief_card(looked_back)))
+    assert "right at the second guess" in card
+    assert "before the freeze was proven sound" in card
+    freeze_first = say(call, "propose weak compressor", "give up")[0]
+    assert not debrief(call, freeze_first).is_unproven_blame
+
+
+def test_a_sound_machine_is_told_as_sound() -> None:
+    call = call_with("healthy")
+    card = one_line(text_of(debrief_card(debrief(call, say(call, "propose healthy")[0]))))
+    assert "Nothing. The machine is sound." in card
+
+
+@pytest.mark.parametrize("width", [40, 80, 120])
+def test_a_debrief_fits_its_screen(width: int) -> None:
+    call = call_with("harvest_coil_open")
+    practice = with_cautions(call, call.model.asked)
+    practice, _ = say(call, "give up", after=practice)
+    card = debrief_card(debrief(call, practice))
+    assert max(map(len, text_of(card, width=width).splitlines())) <= width
+    plain = text_of(card, width=width, look=Look(is_plain=True))
+    assert not set(plain) & set("┃┏┗◆┣│")
+    assert "best next: this" in " ".join(plain.split())

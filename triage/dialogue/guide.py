@@ -1,0 +1,124 @@
+"""Where questions stop, and what is asked beyond the path.
+
+The path through the tree asks in its order. This module says when no answer that could still be had
+would change the recommendation, and, where the path alone leaves it open, which reading is worth
+asking for next. Everything stays within the order of the tree: only questions of stages already
+gone through, and only endings that the path itself would come to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from triage.dialogue.case import QUALIFICATION, Case
+from triage.dialogue.judge import finding_of
+from triage.dialogue.view import ODD, Finding
+from triage.dialogue.worth import best_decision, worth_asking
+from triage.tree.content import UNKNOWN, Content, Ending, Question, Side, Stage, Tree
+from triage.tree.graph import NodeKind, next_node
+
+if TYPE_CHECKING:
+    import networkx as nx
+
+_ORDER = tuple(Stage)
+
+SWITCH_OFF_NOW = "high_head"
+"""Hazard of a repair that waits behind a machine which must not run for another reading."""
+
+
+def askable(content: Content, tree: Tree, case: Case, reached: Stage) -> Mapping[str, Question]:
+    """Return the questions, by reading, that may be put now without breaking the order.
+
+    Those of stages already gone through, of readings neither had nor refused, for this caller; no
+    licensed work while nobody knows who is calling. The confirming test belongs to its place in the
+    tree.
+    """
+    is_caller_known = QUALIFICATION in case.answers
+    latest = _ORDER.index(min(reached, Stage.HARVEST, key=_ORDER.index))
+    return {
+        question.reading: question
+        for question in reversed(list(tree.questions.values()))
+        if _ORDER.index(Stage.FREEZE) <= _ORDER.index(question.stage) <= latest
+        and (is_caller_known or not content.readings[question.reading].is_licensed)
+        and finding_of(content, case, question.reading) is None
+    }
+
+
+def next_worth(
+    content: Content,
+    findings: Mapping[str, Finding],
+    open_questions: Mapping[str, Question],
+    causes: Collection[str],
+) -> Question | None:
+    """Return the question most worth its minutes to tell `causes` from the rest, None if none is.
+
+    None means that no single answer still to be had would change what is done.
+    """
+    worth = worth_asking(content, findings, open_questions.keys(), allowed=causes)
+    return open_questions[worth[0].reading] if worth else None
+
+
+def is_urgent(content: Content, ending: Ending) -> bool:
+    """Return whether the machine has to be switched off now, whatever more could be measured."""
+    return any(SWITCH_OFF_NOW in content.causes[cause].hazards for cause in ending.causes)
+
+
+def settled(content: Content, ending: Ending, findings: Mapping[str, Finding]) -> Ending | None:
+    """Return the ending with the cause that all readings together settle on, None if none.
+
+    Nothing is blamed while every reading is as it should be.
+    """
+    if not ending.settles or not any(item.verdict in ODD for item in findings.values()):
+        return None
+    decision = best_decision(content, findings, allowed=ending.settles)
+    if decision.cause is None:
+        return None
+    because = (
+        f"The questions left it open. All readings together speak for this: "
+        f"{100.0 * decision.probability:.0f} in 100."
+    )
+    return replace(ending, causes=(decision.cause,), because=because, escalate=None)
+
+
+def ending_if_nothing_more(graph: nx.DiGraph[str], node: str, outcomes: Mapping[str, str]) -> str:
+    """Return the ending a call comes to from `node` if nothing more can be had."""
+    while graph.nodes[node]["kind"] is not NodeKind.ENDING:
+        reading = graph.nodes[node]["reading"]
+        if reading and reading not in outcomes:
+            outcomes = {**outcomes, reading: UNKNOWN}
+        following = next_node(graph, node, outcomes)
+        if following is None:
+            break
+        node = following
+    return node
+
+
+def decided_early(
+    graph: nx.DiGraph[str],
+    content: Content,
+    tree: Tree,
+    case: Case,
+    node: str,
+    findings: Mapping[str, Finding],
+) -> Ending | None:
+    """Return the ending of a freeze fault that no further freeze reading would change, else None.
+
+    The path must come to it of itself if nothing more can be had, and all readings together must
+    settle on it. So every proof about the path holds.
+    """
+    freeze_causes = [
+        cause.id for cause in content.causes.values() if cause.side is Side.FREEZE
+    ]  # fmt: skip
+    decision = best_decision(content, findings, allowed=freeze_causes)
+    if decision.cause is None:
+        return None
+    outcomes = {reading: finding.outcome for reading, finding in findings.items()}
+    ending = tree.endings.get(ending_if_nothing_more(graph, node, outcomes))
+    if ending is None or decision.cause not in ending.possible_causes:
+        return None
+    open_questions = askable(content, tree, case, Stage.FREEZE)
+    if next_worth(content, findings, open_questions, freeze_causes) is not None:
+        return None
+    return ending

@@ -1,0 +1,373 @@
+"""What a line typed in a drill does: steps to fold, and remarks to show. Pure, like the engine."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+
+from triage.dialogue.case import LICENSED, QUALIFICATION, Case
+from triage.dialogue.names import find_exact
+from triage.dialogue.view import Explained, Finding, NotClear
+from triage.dialogue.words import agreement, control_in, plain_text, quoted
+from triage.drill.call import PracticeCall
+from triage.drill.coach import cautions_before, hint_for, slip_of
+from triage.drill.hearing import (
+    Meant,
+    among,
+    asked_words,
+    cause_meant,
+    cause_words,
+    caution_meant,
+    caution_words,
+    is_how_much,
+    is_only_half_or_time,
+    readings_meant,
+)
+from triage.drill.practice import (
+    AskedFor,
+    GaveUp,
+    Hinted,
+    Kind,
+    Left,
+    LeftOpen,
+    Named,
+    Practice,
+    Proposed,
+    ReadOut,
+    Step,
+    fold_steps,
+)
+from triage.drill.remarks import (
+    BandShown,
+    CaseShown,
+    CautionsRead,
+    Heard,
+    HelpShown,
+    Judged,
+    LeftHere,
+    Remark,
+    Response,
+    WhichOne,
+)
+from triage.tree.content import Content, Question, Reading
+
+_BEHIND = r"\b\s*(?:for|of|about|before|to|is|that|it)?\b\s*[:,-]?\s*(.*)"
+_COMMANDS: Mapping[str, re.Pattern[str]] = {
+    name: re.compile(pattern, re.IGNORECASE)
+    for name, pattern in {
+        "propose": rf"(?:i |my )?(?:propose|proposal|guess|suspect|diagnosis|cause){_BEHIND}",
+        "caution": rf"(?:read (?:out )?(?:the )?)?cautions?{_BEHIND}",
+        "hint": r"(?:give me )?(?:a |another )?hints?(?: please)?()",
+        "band": rf"(?:show )?(?:the )?bands?{_BEHIND}",
+        "give up": r"(?:i )?(?:give|giving) up()",
+        "readings": r"(?:list |show )?(?:the |all )?readings()",
+        "causes": r"(?:list |show )?(?:the |all )?causes()",
+    }.items()
+}
+_EXPLAINING = re.compile(
+    r"(why|how)\b(?: (?:do|should|would|can) (?:i|we|you))?"
+    r"(?: (?:is|ask(?: for)?|to)\b)?(?: (?:measure|take|read|check|get)\b)?\s*(.*)",
+    re.IGNORECASE,
+)
+_NOT_HERE = {
+    "back": "What was asked stays asked; the caller has told you.",
+    "change": "What was asked stays asked; the caller has told you.",
+    "note": "A drill keeps no notes.",
+    "unknown": "Here the caller answers. Ask for a reading by its name.",
+}
+_LONGEST_CHOICE = 40
+"""Characters of a line that may choose from a short list."""
+
+
+def respond(call: PracticeCall, practice: Practice, text: str) -> Response:
+    """Return what `text`, typed by the trainee, leads to."""
+    typed = plain_text(text)
+    if not typed:
+        return _unclear("Nothing was typed. Type help to see what you can say.")
+    if practice.open is not None and len(typed) <= _LONGEST_CHOICE:
+        chosen = _choice(call, practice, practice.open, typed)
+        if chosen is not None:
+            return chosen
+    for name, pattern in _COMMANDS.items():
+        if match := pattern.fullmatch(typed.rstrip("?!. ")):
+            return _command(call, practice, name, match[1].strip())
+    explaining = _EXPLAINING.fullmatch(typed.rstrip("?!. "))
+    if explaining and not is_how_much(typed):
+        return _explain(call, practice, explaining[1].lower(), explaining[2].strip())
+    control = None if is_how_much(typed) else control_in(typed)
+    if control is not None:
+        return _steered(call, practice, control[0])
+    return _asking(call, practice, typed)
+
+
+def left(*, is_told: bool) -> tuple[Step, ...]:
+    """Return the steps of leaving a drill without a word."""
+    return (Left(is_told),)
+
+
+# Choosing from a list.
+
+
+def _choice(call: PracticeCall, practice: Practice, offer: LeftOpen, typed: str) -> Response | None:
+    """Return what choosing from a short list leads to, None if the line is about something else."""
+    said = agreement(typed)
+    if said is False:
+        return Response((LeftOpen(offer.kind, ()),), (NotClear("All right, none of these."),))
+    if len(offer.options) == 1:  # only a yes will do: a word of it may be meant otherwise
+        chosen = offer.options[0] if said or typed == "1" else None
+    else:
+        chosen = _chosen(call.engine.content, offer, typed)
+    if chosen is None:
+        return None
+    match offer.kind:
+        case Kind.READING:
+            return _asked(call, practice, (chosen,))
+        case Kind.CAUSE:
+            return _proposed(call, practice, chosen)
+        case Kind.CAUTION:
+            return _read(call, (chosen,))
+
+
+def _chosen(content: Content, offer: LeftOpen, typed: str) -> str | None:
+    if offer.kind is Kind.READING and not is_only_half_or_time(typed):
+        other = readings_meant(typed, content).ids
+        if other and not set(other) <= set(offer.options):
+            return None
+    words = {Kind.READING: asked_words, Kind.CAUSE: cause_words, Kind.CAUTION: caution_words}
+    return among(typed, {key: words[offer.kind](content, key) for key in offer.options})
+
+
+def _which(call: PracticeCall, kind: Kind, options: tuple[str, ...]) -> Response:
+    content = call.engine.content
+    match kind:
+        case Kind.READING:
+            names = tuple(content.readings[key].name for key in options)
+        case Kind.CAUSE:
+            names = tuple(content.causes[key].name for key in options)
+        case Kind.CAUTION:
+            names = tuple(content.cautions[key].title for key in options)
+    return Response((LeftOpen(kind, options),), (WhichOne(kind, names),))
+
+
+# Commands.
+
+
+def _command(call: PracticeCall, practice: Practice, name: str, argument: str) -> Response:
+    match name:
+        case "propose":
+            return _propose(call, practice, argument)
+        case "caution":
+            return _caution(call, practice, argument)
+        case "hint":
+            return Response((Hinted(),), (hint_for(call, practice),))
+        case "band":
+            return _band(call, practice, argument)
+        case "give up":
+            return Response((GaveUp(),))
+        case _:
+            return Response((), (HelpShown(name),))
+
+
+def _steered(call: PracticeCall, practice: Practice, command: str) -> Response:
+    match command:
+        case "case":
+            minutes = minutes_of(call, (item.reading for item in practice.asked))
+            findings = call.engine.findings(practice.case)
+            return Response((), (CaseShown(findings, len(practice.asked), minutes),))
+        case "stop":
+            return Response(left(is_told=False), (LeftHere(),))
+        case "why" | "how":
+            return _explain(call, practice, command, "")
+        case "help":
+            return Response((), (HelpShown("help"),))
+        case _:
+            return _unclear(_NOT_HERE[command])
+
+
+def _propose(call: PracticeCall, practice: Practice, argument: str) -> Response:
+    if not argument:
+        return _unclear("Type the cause behind the word, such as: propose weak compressor.")
+    meant = cause_meant(argument, call.engine.content)
+    if meant.ids:
+        return _proposed(call, practice, meant.ids[0])
+    if meant.options:
+        return _which(call, Kind.CAUSE, meant.options)
+    return _unclear(f"No cause is called {quoted(argument)}. Type causes to see them all.")
+
+
+def _proposed(call: PracticeCall, practice: Practice, cause: str) -> Response:
+    if cause in practice.proposals:
+        return _unclear("You have proposed that already. It is not that.")
+    after = fold_steps(call, (Proposed(cause),), practice)
+    return Response(
+        (Proposed(cause),), (Judged(cause, cause == call.cause, after.guesses_left),)
+    )  # fmt: skip
+
+
+def _caution(call: PracticeCall, practice: Practice, argument: str) -> Response:
+    content = call.engine.content
+    titles = {key: caution_words(content, key) for key in content.cautions}
+    if not argument:
+        if not practice.named:
+            return Response((), (HelpShown("cautions"),))
+        # What was skipped before comes with it: late is better than never.
+        skipped = (item.reading for item in practice.asked)
+        return _read_before(call, practice, (*skipped, practice.named))
+    exact = find_exact(argument, titles).id
+    if exact:
+        return _read(call, (exact,))
+    readings, caution = readings_meant(argument, content), caution_meant(argument, content)
+    # "caution suction": the readings that may be meant have the same cautions, or all are wanted.
+    before = readings.ids or (() if caution.ids else readings.options)
+    if before or caution.ids:
+        return _read_before(call, practice, before, caution.ids)
+    if caution.options:
+        return _which(call, Kind.CAUTION, caution.options)
+    unknown = NotClear(f"No caution or reading is called {quoted(argument)}.")
+    return Response((), (unknown, HelpShown("cautions")))
+
+
+def _read_before(
+    call: PracticeCall, practice: Practice, readings: tuple[str, ...], also: tuple[str, ...] = ()
+) -> Response:
+    known = call.engine.content.readings
+    unread = dict.fromkeys(
+        key
+        for reading in readings
+        for key in cautions_before(call.engine, practice.case, known[reading], practice.read_out)
+    )
+    named = (Named(readings[-1]),) if readings else ()
+    cautions = tuple(dict.fromkeys((*also, *unread)))
+    if cautions:
+        response = _read(call, cautions)
+        return Response((*response.steps, *named), response.remarks)
+    return Response(named, (CautionsRead(()),))
+
+
+def _read(call: PracticeCall, cautions: tuple[str, ...]) -> Response:
+    read = tuple(call.engine.content.cautions[key] for key in cautions)
+    return Response((ReadOut(cautions),), (CautionsRead(read),))
+
+
+def _band(call: PracticeCall, practice: Practice, argument: str) -> Response:
+    reading = _one_reading(call, practice, argument)
+    if isinstance(reading, NotClear):
+        return Response((), (reading,))
+    finding = _finding(call, practice.case, reading.id) if practice.has_asked(reading.id) else None
+    if finding is None:
+        return _unclear(f"Ask for {reading.name} first; then its band can be shown.")
+    return Response((Named(reading.id),), (BandShown(finding),))
+
+
+def _explain(call: PracticeCall, practice: Practice, topic: str, argument: str) -> Response:
+    reading = _one_reading(call, practice, argument)
+    if isinstance(reading, NotClear):
+        return Response((), (reading,))
+    question = _question_about(call, reading.id)
+    qualification = practice.case.answers.get(QUALIFICATION)
+    is_refused = qualification is not None and qualification.value != LICENSED
+    if question is None:
+        explained = Explained(topic, "Nothing hangs on it here.")
+    elif topic == "how" and reading.is_licensed and is_refused:
+        explained = Explained(topic, "This measurement is for a licensed technician alone.")
+    else:
+        keys = cautions_before(call.engine, practice.case, reading) if topic == "how" else ()
+        cautions = tuple(call.engine.content.cautions[key] for key in keys)
+        explained = Explained(topic, question.why if topic == "why" else question.how, cautions)
+    return Response((Named(reading.id),), (explained,))
+
+
+def _one_reading(call: PracticeCall, practice: Practice, argument: str) -> Reading | NotClear:
+    readings = call.engine.content.readings
+    if not argument or (argument.lower() in ("that", "this", "it") and practice.named):
+        if practice.named:
+            return readings[practice.named]
+        return NotClear("Type the reading behind the word, such as: why freeze time.")
+    meant = readings_meant(argument, call.engine.content)
+    if len(meant.ids) == 1:
+        return readings[meant.ids[0]]
+    if meant.options:
+        listed = " or ".join(quoted(readings[key].name) for key in meant.options)
+        return NotClear(f"{quoted(argument)} is not clear. Did you mean {listed}?")
+    return NotClear(f"No reading is called {quoted(argument)}. Type readings to see them all.")
+
+
+# Asking for readings.
+
+
+def _asking(call: PracticeCall, practice: Practice, typed: str) -> Response:
+    content = call.engine.content
+    meant = readings_meant(typed, content)
+    if meant.ids:
+        response = _asked(call, practice, meant.ids)
+        return _with_open(call, response, meant) if meant.options else response
+    titles = {key: caution_words(content, key) for key in content.cautions}
+    title = find_exact(typed, titles).id
+    if title:
+        return _read(call, (title,))
+    cause = cause_meant(typed, content)
+    if cause.ids:
+        return _which(call, Kind.CAUSE, cause.ids)
+    if meant.options:
+        return _with_open(call, Response(), meant)
+    return _unclear(f"No reading is called {quoted(typed)}. Type readings to see them all.")
+
+
+def _with_open(call: PracticeCall, response: Response, meant: Meant) -> Response:
+    question = _which(call, Kind.READING, meant.options)
+    unheard = tuple(NotClear(f"Ask for {quoted(words)} by itself.") for words in meant.unheard)
+    return Response(
+        (*response.steps, *question.steps), (*response.remarks, *question.remarks, *unheard)
+    )
+
+
+def _asked(call: PracticeCall, practice: Practice, readings: tuple[str, ...]) -> Response:
+    steps: list[Step] = []
+    remarks: list[Remark] = []
+    for reading_id in readings:
+        step = AskedFor(reading_id)
+        after = fold_steps(call, (step,), practice)
+        asking = next(item for item in after.asked if item.reading == reading_id)
+        finding = _finding(call, after.case, reading_id)
+        if finding is None:  # pragma: no cover - the engine knows every answer
+            raise AssertionError(reading_id)
+        remarks.append(
+            Heard(
+                asking,
+                finding,
+                slip_of(call.engine, asking),
+                practice.has_asked(reading_id),
+                _moved(call, practice.case, after.case),
+            )
+        )
+        steps.append(step)
+        practice = after
+    return Response(tuple(steps), tuple(remarks))
+
+
+def minutes_of(call: PracticeCall, readings: Iterable[str]) -> float:
+    """Return the caller's time that taking these readings takes [min]."""
+    return sum(call.engine.content.readings[key].minutes for key in readings)
+
+
+def _moved(call: PracticeCall, before: Case, after: Case) -> int:
+    """Return how many readings that were known are judged otherwise now."""
+    if before is after:
+        return 0
+    was = {item.reading.id: item.verdict for item in call.engine.findings(before)}
+    now = {item.reading.id: item.verdict for item in call.engine.findings(after)}
+    return sum(now[key] is not was[key] for key in before.answers if key in was and key in now)
+
+
+def _finding(call: PracticeCall, case: Case, reading_id: str) -> Finding | None:
+    findings = call.engine.findings(case)
+    return next((item for item in findings if item.reading.id == reading_id), None)
+
+
+def _question_about(call: PracticeCall, reading_id: str) -> Question | None:
+    questions = call.engine.tree.questions.values()
+    return next((item for item in questions if item.reading == reading_id), None)
+
+
+def _unclear(message: str) -> Response:
+    return Response((), (NotClear(message),))

@@ -1,0 +1,1 @@
+"""What the virtual machine teaches the ranking: how each cause shows in made-up calls."""
