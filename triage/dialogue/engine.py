@@ -28,7 +28,7 @@ from triage.dialogue.events import (
     Said,
 )
 from triage.dialogue.gate import measured_unlicensed
-from triage.dialogue.guide import askable, decided_early, next_worth
+from triage.dialogue.guide import beyond_the_path
 from triage.dialogue.judge import (
     ALTITUDE,
     finding_of,
@@ -66,7 +66,7 @@ from triage.dialogue.view import (
 )
 from triage.dialogue.walk import Spot, walk
 from triage.dialogue.words import plain_text
-from triage.tree.content import Content, ReadingKind, Side, Stage
+from triage.tree.content import Content, Ending, ReadingKind, Stage
 from triage.tree.errors import UnknownTree
 from triage.tree.graph import NodeKind, build_graph
 
@@ -122,36 +122,20 @@ class Engine:
         if reopened is not None:
             return reopened
         attributes = self.graph.nodes[spot.node]
-        if attributes["kind"] is NodeKind.ENDING:
-            ending = self.tree.endings[spot.node]
-            found = self._all_findings(case, spot)
-            return end_of_call(self.content, self.tree, ending, case, found, self._reached(spot))
-        beyond = self._beyond_the_path(case, spot)
+        found, reached = self._all_findings(case, spot), self._reached(spot)
+        beyond = beyond_the_path(
+            self.graph, self.content, self.tree, case, spot.node, reached, found
+        )
+        if isinstance(beyond, Ending):
+            return end_of_call(self.content, self.tree, beyond, case, found, reached)
         if beyond is not None:
-            return beyond
+            return asked(self.content, case, beyond)
         if attributes["kind"] is NodeKind.CAUTION:
             caution = self.content.cautions[attributes["subject"]]
             return AskCaution(spot.node, stage, caution, "")
         question = self.tree.questions[spot.node]
         reading = self.content.readings[question.reading]
         return AskQuestion(spot.node, stage, question, reading, minute_of(question, reading))
-
-    def _beyond_the_path(self, case: Case, spot: Spot) -> Prompt | None:
-        """Return the end of a freeze that is settled early, or what is asked before the harvest."""
-        stage, reached = self._stage(spot.node), self._reached(spot)
-        if Stage.FREEZE not in (stage, reached):
-            return None
-        found = self._all_findings(case, spot)
-        if stage is Stage.FREEZE:
-            ending = decided_early(self.graph, self.content, self.tree, case, spot.node, found)
-            if ending is None:
-                return None
-            return end_of_call(self.content, self.tree, ending, case, found, Stage.FREEZE)
-        # The freeze passes for sound: is a freeze fault still likely enough for one more reading?
-        open_questions = askable(self.content, self.tree, case, Stage.FREEZE)
-        blamed = [c.id for c in self.content.causes.values() if c.side is Side.FREEZE]
-        worthy = next_worth(self.content, found, open_questions, blamed)
-        return None if worthy is None else asked(self.content, case, worthy)
 
     def _reopened(self, case: Case) -> Prompt | None:
         """Return the question about what was taken back last: it is asked again, never dropped.

@@ -95,6 +95,36 @@ def ending_if_nothing_more(graph: nx.DiGraph[str], node: str, outcomes: Mapping[
     return node
 
 
+def beyond_the_path(
+    graph: nx.DiGraph[str],
+    content: Content,
+    tree: Tree,
+    case: Case,
+    node: str,
+    reached: Stage,
+    findings: Mapping[str, Finding],
+) -> Ending | Question | None:
+    """Return the ending the call is at, a question to put before the path's next, or None.
+
+    `node` is where the walk stands, `reached` the latest stage it went through.
+    """
+    if node in tree.endings:
+        return tree.endings[node]
+    stage = graph.nodes[node]["stage"]
+    if stage is Stage.FREEZE:
+        return decided_early(graph, content, tree, case, node, findings)
+    if reached is not Stage.FREEZE:
+        return None
+    # The freeze passes for sound: is a freeze fault still likely enough for one more reading?
+    open_questions = askable(content, tree, case, Stage.FREEZE)
+    return next_worth(content, findings, open_questions, freeze_causes_of(content))
+
+
+def freeze_causes_of(content: Content) -> list[str]:
+    """Return the causes of the freeze's side."""
+    return [cause.id for cause in content.causes.values() if cause.side is Side.FREEZE]
+
+
 def decided_early(
     graph: nx.DiGraph[str],
     content: Content,
@@ -108,9 +138,7 @@ def decided_early(
     The path must come to it of itself if nothing more can be had, and all readings together must
     settle on it. So every proof about the path holds.
     """
-    freeze_causes = [
-        cause.id for cause in content.causes.values() if cause.side is Side.FREEZE
-    ]  # fmt: skip
+    freeze_causes = freeze_causes_of(content)
     decision = best_decision(content, findings, allowed=freeze_causes)
     if decision.cause is None:
         return None
