@@ -18,7 +18,7 @@ LOW_HARVEST_DISCHARGE = replace(
         name="discharge pressure in the harvest",
     ),
 )
-GOOD_SUCTION = replace(sample.LOW_SUCTION, outcome="within", verdict=Verdict.WITHIN)
+GOOD_SUCTION = replace(sample.LOW_SUCTION, outcome="within", verdict=Verdict.WITHIN, residual=0.1)
 
 
 def test_both_harvest_pressures_share_one_line_and_one_word() -> None:
@@ -43,6 +43,15 @@ def test_what_is_as_it_should_be_is_one_line_after_what_is_not() -> None:
     assert lines[0].startswith("slight, odds up 1.3 times: suction pressure in the harvest")
     assert lines[1].startswith(
         "clear, odds up 2.5 times: as they should be: discharge pressure in the freeze, "
+    )
+
+
+def test_what_leans_inside_its_band_is_said_to_lean() -> None:
+    leaning = replace(GOOD_SUCTION, residual=-0.8)
+    (line,) = evidence_lines([Evidence(leaning, 0.8)], AGENT)
+    assert line == (
+        "clear, odds up 2.2 times: inside their bands, but leaning this way: suction pressure late "
+        "in the freeze"
     )
 
 

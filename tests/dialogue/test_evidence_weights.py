@@ -15,7 +15,7 @@ from tests.strategies import FIXED
 from triage.dialogue import rank
 from triage.dialogue.beliefs import group_of
 from triage.dialogue.rank import evidence_about, rank_causes
-from triage.dialogue.view import Finding, Verdict
+from triage.dialogue.view import ODD, Finding
 from triage.tree.content import Content
 
 TOLD = tuple(
@@ -45,6 +45,7 @@ def weights_of(
     with pytest.MonkeyPatch.context() as patch:
         if is_all:
             patch.setattr(rank, "AGAINST_THE_GROUP", -1.0)
+            patch.setattr(rank, "TYPICAL", 2.0)
         sides = evidence_about(content, causes, found)
     return {item.finding.reading.id: item.weight for side in sides for item in side}
 
@@ -61,6 +62,12 @@ def stage_of(item: Finding) -> int:
         ),
         default=0,
     )
+
+
+def is_own_sign(cause: str, item: Finding) -> bool:
+    """Return whether the content judges an outcome to come in four of ten calls of a cause."""
+    signs = SHIPPED.causes[cause].signs.get(item.reading.id, {})
+    return signs.get(item.outcome, 0.0) >= 0.4
 
 
 def groups_of(found: Sequence[Finding]) -> list[tuple[list[Finding], list[Finding]]]:
@@ -143,11 +150,14 @@ def test_what_moves_the_odds_is_told_and_what_hardly_does_is_not(
         joint = math.fsum(weights.values())
         for item in group:
             weight, is_told = weights[item.reading.id], item.reading.id in said
+            if weight < 0.0 and is_own_sign(cause, item):
+                assert not is_told
+                continue
             if abs(weight) > math.log(2.0):  # twofold odds, judged
                 assert is_told
             elif abs(joint) < math.log(1.2):  # a fifth, judged
                 assert not is_told
-            elif joint * weight > 0.0 and item.verdict is not Verdict.WITHIN:
+            elif joint * weight > 0.0 and item.verdict in ODD:
                 assert is_told  # though it may only repeat another one of its group
 
 

@@ -287,9 +287,13 @@ def _likely(ranked: Iterable[RankedCause], telling: Telling) -> list[str]:
 def _percent(probability: float) -> str:
     """Return a probability in whole percent, `under 1 %` for one that rounds to none.
 
-    >>> _percent(0.873), _percent(0.002)
-    ('87 %', 'under 1 %')
+    Nothing is certain, so neither is one that rounds to all.
+
+    >>> _percent(0.873), _percent(0.002), _percent(0.998)
+    ('87 %', 'under 1 %', 'over 99 %')
     """
+    if probability >= 0.995:
+        return "over 99 %"
     return f"{probability:.0%}".replace("%", " %") if probability >= 0.005 else "under 1 %"
 
 

@@ -24,6 +24,9 @@ CLEAR_WEIGHT = 0.7
 _IN_THE_FREEZE = " in the freeze"
 
 
+LEANS = 0.4
+"""Residual from which a reading inside its band leans to one side [half-widths]; judged."""
+
 MOST_TIMES = 1000.0
 """Odds moved further than this are told as more than it: no such figure can be trusted (judged)."""
 
@@ -73,14 +76,16 @@ def _as_they_should_be(
     evidence: Iterable[Evidence], telling: Telling
 ) -> Iterator[tuple[float, str]]:
     """Yield weight and words of findings in order, those of the freeze apart from the rest."""
-    groups: dict[tuple[bool, bool], list[Evidence]] = {}
+    groups: dict[tuple[bool, bool, bool], list[Evidence]] = {}
     for item in evidence:
-        key = (item.weight > 0.0, _stage(item, telling) is Stage.FREEZE)
+        key = (item.weight > 0.0, _stage(item, telling) is Stage.FREEZE, not _leans(item))
         groups.setdefault(key, []).append(item)
-    for (is_for, is_freeze), items in groups.items():
+    for (is_for, is_freeze, is_in_the_middle), items in groups.items():
         names = [plain_text(item.finding.reading.name) for item in items]
         if not is_for:
             yield _sum(items), _against(items, names, telling)
+        elif not is_in_the_middle:
+            yield _sum(items), f"inside their bands, but leaning this way: {', '.join(names)}"
         elif len(items) == 1:
             yield _sum(items), telling.brief(items[0].finding)
         elif is_freeze:
@@ -88,6 +93,12 @@ def _as_they_should_be(
             yield _sum(items), f"these freeze readings are as they should be: {listed}"
         else:
             yield _sum(items), f"as they should be: {', '.join(names)}"
+
+
+def _leans(item: Evidence) -> bool:
+    """Return whether a reading lies inside its band, but off its middle (judged)."""
+    residual = item.finding.residual
+    return residual is not None and abs(residual) > LEANS
 
 
 def _against(items: list[Evidence], names: list[str], telling: Telling) -> str:

@@ -18,6 +18,7 @@ from triage.console.figures import (
 )
 from triage.dialogue.case import Case
 from triage.dialogue.judge import (
+    ALTITUDE,
     barometric_pressure_of,
     coil_state_of,
     finding_of,
@@ -61,6 +62,8 @@ VERDICT_WORDS = {
     Verdict.NOTED: "NOTED",
     Verdict.UNKNOWN: "UNKNOWN",
 }
+
+_SEA_LEVEL = {UnitSystem.US: "0 ft (0 m)", UnitSystem.SI: "0 m (0 ft)"}
 
 LONGEST_TYPED_LABEL = 20
 """Characters of a choice's label that people can be asked to type (judged)."""
@@ -125,6 +128,8 @@ class Telling:
             return self._label(reading, value)
         if reading.kind not in _NUMBER_KINDS:
             return plain_text(str(value))
+        if reading.id == ALTITUDE and abs(value) < 1.0:  # a small length is told in inches
+            return _SEA_LEVEL[self.units]
         return format_both(
             value, Dimension(reading.kind.value), self.units, barometric_pressure_of(self.case)
         )

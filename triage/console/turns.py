@@ -95,10 +95,15 @@ class QuestionTurn:
         window = Text(words_of_window, style="triage.ask") if words_of_window else None
         stage = stage_marker(prompt.stage)
         words = telling.words_of(prompt.question)
+        beyond = None
+        if len(prompt.tells_apart) > 1:
+            names = " from ".join(f'"{telling.cause(cause)}"' for cause in prompt.tells_apart)
+            beyond = Text(f"Beyond the usual order, to tell {names}.", style="triage.hint")
         if telling.is_agent:
-            yield Margin("ask", stack(Text.assemble(stage, "Read out:"), Text(words), window, hint))
+            asked = stack(beyond, Text.assemble(stage, "Read out:"), Text(words), window, hint)
         else:
-            yield Margin("ask", stack(Text.assemble(stage, words), window, hint))
+            asked = stack(beyond, Text.assemble(stage, words), window, hint)
+        yield Margin("ask", asked)
 
 
 @dataclass(frozen=True, slots=True)

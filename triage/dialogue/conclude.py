@@ -17,11 +17,18 @@ from triage.dialogue.view import (
     Verdict,
 )
 from triage.physics.errors import PhysicsError
-from triage.tree.content import Cause, Content, Ending, Reading
+from triage.tree.content import Cause, Content, Ending, Reading, Side
 
 PLAINLY_LESS = 0.5
 """A path's causes together less likely than this share of the likeliest one are contradicted by the
 ranking (judged)."""
+
+HARDLY = 0.2
+"""A path's causes together less likely than this share of the likeliest of all causes are borne out
+by next to nothing (judged)."""
+
+NO_FAULT_AT_LEAST = 1.0 / 3.0
+""""No fault found" is not told where it is less likely than this (judged)."""
 
 AFTER_REPAIR = (
     "discharge_line_temperature",
@@ -83,13 +90,17 @@ def _settling(
 ) -> Reading | None:
     """Return the reading that would settle an open question between the two likeliest causes.
 
-    Where path and ranking disagree any may, best one that can still be asked for. For an escalation
+    Where path and ranking disagree, best one that can still be asked for, else one that shows
+    either cause directly. For an escalation
     only one that was asked for and could not be had: others belong to parts of the call that were
     not reached.
     """
     if agreement is Agreement.DISAGREE:
         pair = (content, causes[0], ranked[0].cause, findings)
-        return settling_reading(*pair, among=askable) or settling_reading(*pair)
+        direct = {
+            key for cause in (causes[0], ranked[0].cause) for key in content.causes[cause].shown_by
+        }
+        return settling_reading(*pair, among=askable) or settling_reading(*pair, among=direct)
     if agreement is Agreement.OPEN and len(causes) > 1:
         missing = [key for key, item in findings.items() if item.verdict is Verdict.UNKNOWN]
         return settling_reading(content, causes[0], causes[1], findings, among=missing)
@@ -111,6 +122,21 @@ def is_contradicted(conclusion: Conclusion) -> bool:
         return False
     ours = sum(item.probability for item in conclusion.ranked if item.cause in conclusion.causes)
     return ours < PLAINLY_LESS * conclusion.ranked[0].probability
+
+
+def is_alone(content: Content, conclusion: Conclusion, findings: Mapping[str, Finding]) -> bool:
+    """Return whether a path's conclusion is borne out by next to nothing once all is reckoned with.
+
+    Where the freeze is not proven, the ranking shown leaves harvest causes out; here they count,
+    unnamed, so that a reading just out of its band does not become a repair by itself.
+    """
+    if conclusion.agreement is Agreement.READINGS or not conclusion.causes:
+        return False
+    chances = {item.cause: item.probability for item in rank_causes(content, findings.values())}
+    ours = sum(chances.get(cause, 0.0) for cause in conclusion.causes)
+    if all(content.causes[cause].side is Side.NONE for cause in conclusion.causes):
+        return ours < NO_FAULT_AT_LEAST
+    return ours < HARDLY * max(chances.values())
 
 
 def shortlist(ending: Ending, ranked: tuple[RankedCause, ...]) -> tuple[str, ...]:

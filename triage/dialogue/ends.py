@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from triage.dialogue.case import Case
 from triage.dialogue.conclude import (
     conclude,
+    is_alone,
     is_contradicted,
     machine_state,
     recommend,
@@ -20,9 +21,10 @@ from triage.dialogue.gate import (
     needs_licensed_caller,
     seal_of,
 )
-from triage.dialogue.guide import askable, is_urgent, next_worth, settled
+from triage.dialogue.guide import askable, is_urgent, settled, worth_before_the_end
 from triage.dialogue.judge import minute_of
 from triage.dialogue.view import (
+    ODD,
     AskCaution,
     AskQuestion,
     Conclusion,
@@ -61,10 +63,10 @@ def end_of_call(
     conclusion = conclude(
         content, ending, findings, is_freeze_proven=is_proven, askable=open_questions
     )
-    if ending.possible_causes:
-        worthy = next_worth(content, findings, open_questions, ending.possible_causes)
-        if worthy is not None:
-            return asked(content, case, worthy)
+    worthy = worth_before_the_end(content, ending, findings, open_questions)
+    suspects = tuple(item.cause for item in conclusion.ranked[:2])
+    if worthy is not None:
+        return asked(content, case, worthy, suspects)
     settling = conclusion.settling_reading
     if ending.escalate is not None:
         found = settled(content, ending, findings)
@@ -72,9 +74,12 @@ def end_of_call(
             return _escalated(content, case, conclusion, ending.escalate)
         ending, conclusion = found, conclude(content, found, findings, is_freeze_proven=is_proven)
     elif settling is not None and settling.id in open_questions:
-        return asked(content, case, open_questions[settling.id])
+        return asked(content, case, open_questions[settling.id], suspects)
     if is_contradicted(conclusion):
-        return _escalated(content, case, conclusion, _contradiction(content, conclusion))
+        reason = _contradiction(content, conclusion, findings)
+        return _escalated(content, case, conclusion, reason)
+    if is_alone(content, conclusion, findings):
+        return _escalated(content, case, conclusion, _take_again(content, conclusion, findings))
     cautions = gate_cautions(content, case, ending)
     if needs_licensed_caller(content, ending) and not case.is_licensed:
         return _withheld(content, case, conclusion, NOT_LICENSED, dict.fromkeys(cautions, False))
@@ -90,8 +95,13 @@ def end_of_call(
     return Recommended(ending.id, conclusion, recommend(content, case, ending), cautions)
 
 
-def asked(content: Content, case: Case, question: Question) -> Prompt:
-    """Return the question, or the first of its cautions that is still open."""
+def asked(
+    content: Content, case: Case, question: Question, tells_apart: tuple[str, ...] = ()
+) -> Prompt:
+    """Return the question, or the first of its cautions that is still open.
+
+    `tells_apart` are the causes it is asked for, beyond the order of the path.
+    """
     reading = content.readings[question.reading]
     for caution_id in reading.cautions:
         caution = content.cautions[caution_id]
@@ -99,7 +109,7 @@ def asked(content: Content, case: Case, question: Question) -> Prompt:
             node = caution_node(caution_id, question.id)
             return AskCaution(node, question.stage, caution, "")
     minute = minute_of(question, reading)
-    return AskQuestion(question.id, question.stage, question, reading, minute)
+    return AskQuestion(question.id, question.stage, question, reading, minute, tells_apart)
 
 
 def _withheld(
@@ -140,11 +150,28 @@ def _hands_off(content: Content, case: Case) -> tuple[str, ...]:
     return tuple(caution.text for caution in measured_unlicensed(content))
 
 
-def _contradiction(content: Content, conclusion: Conclusion) -> str:
+def _take_again(content: Content, conclusion: Conclusion, findings: Mapping[str, Finding]) -> str:
+    """Return why a conclusion that hardly anything bears out is not told, and what to do."""
+    if all(content.causes[cause].side is Side.NONE for cause in conclusion.causes):
+        return "No fault was found, but the readings do not prove that there is none."
+    ours = " and ".join(content.causes[cause].name for cause in conclusion.causes)
+    odd = [item.reading.name for item in findings.values() if item.verdict in ODD]
+    return (
+        f"What is out of order ({', '.join(odd)}) leads to {ours}, and everything else speaks "
+        "against it. Take what is out of order once more before anything is done."
+    )
+
+
+def _contradiction(
+    content: Content, conclusion: Conclusion, findings: Mapping[str, Finding]
+) -> str:
     ours = " and ".join(content.causes[cause].name for cause in conclusion.causes)
     theirs = content.causes[conclusion.ranked[0].cause].name
     settling = conclusion.settling_reading
     ask = f" The reading that would settle it: {settling.name}." if settling else ""
+    odd = [item.reading.name for item in findings.values() if item.verdict in ODD]
+    if len(odd) == 1:
+        ask = f" Only one reading is out of order, {odd[0]}: take it once more first."
     return (
         f"The questions lead to {ours}, all readings together speak for {theirs}. The two must "
         f"not disagree before a part is replaced.{ask}"

@@ -36,6 +36,7 @@ from triage.dialogue.judge import (
     judge,
     minute_of,
 )
+from triage.dialogue.rank import rank_causes
 from triage.dialogue.reply import (
     Control,
     Unclear,
@@ -129,13 +130,19 @@ class Engine:
         if isinstance(beyond, Ending):
             return end_of_call(self.content, self.tree, beyond, case, found, reached)
         if beyond is not None:
-            return asked(self.content, case, beyond)
+            return asked(self.content, case, beyond, self._suspects(found, reached))
         if attributes["kind"] is NodeKind.CAUTION:
             caution = self.content.cautions[attributes["subject"]]
             return AskCaution(spot.node, stage, caution, "")
         question = self.tree.questions[spot.node]
         reading = self.content.readings[question.reading]
         return AskQuestion(spot.node, stage, question, reading, minute_of(question, reading))
+
+    def _suspects(self, found: Mapping[str, Finding], reached: Stage) -> tuple[str, ...]:
+        """Return the two likeliest causes that may be named by now."""
+        is_proven = reached in (Stage.HARVEST, Stage.CONFIRM)
+        ranked = rank_causes(self.content, found.values(), is_freeze_proven=is_proven)
+        return tuple(item.cause for item in ranked[:2])
 
     def _reopened(self, case: Case) -> Prompt | None:
         """Return the question about what was taken back last: it is asked again, never dropped.

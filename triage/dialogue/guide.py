@@ -14,15 +14,18 @@ from typing import TYPE_CHECKING
 
 from triage.dialogue.case import QUALIFICATION, Case
 from triage.dialogue.judge import finding_of
-from triage.dialogue.view import ODD, Finding
+from triage.dialogue.view import ODD, Finding, Verdict
 from triage.dialogue.worth import best_decision, worth_asking
-from triage.tree.content import UNKNOWN, Content, Ending, Question, Side, Stage, Tree
+from triage.tree.content import UNKNOWN, Cause, Content, Ending, Question, Side, Stage, Tree
 from triage.tree.graph import NodeKind, next_node
 
 if TYPE_CHECKING:
     import networkx as nx
 
 _ORDER = tuple(Stage)
+
+OPENS_THE_CIRCUIT = "refrigerant_circuit"
+"""Hazard of a repair that recovers the charge and opens the circuit."""
 
 SWITCH_OFF_NOW = "high_head"
 """Hazard of a repair that waits behind a machine which must not run for another reading."""
@@ -68,18 +71,63 @@ def is_urgent(content: Content, ending: Ending) -> bool:
 def settled(content: Content, ending: Ending, findings: Mapping[str, Finding]) -> Ending | None:
     """Return the ending with the cause that all readings together settle on, None if none.
 
-    Nothing is blamed while every reading is as it should be.
+    Nothing is blamed while every reading is as it should be; no circuit is opened and no harvest
+    part blamed without the readings that show the fault.
     """
     if not ending.settles or not any(item.verdict in ODD for item in findings.values()):
         return None
     decision = best_decision(content, findings, allowed=ending.settles)
     if decision.cause is None:
         return None
-    because = (
-        f"The questions left it open. All readings together speak for this: "
-        f"{100.0 * decision.probability:.0f} in 100."
-    )
+    cause = content.causes[decision.cause]
+    if not _is_shown(cause, findings):
+        return None
+    because = "The questions left it open. All readings together speak for this."
     return replace(ending, causes=(decision.cause,), because=because, escalate=None)
+
+
+def _is_shown(cause: Cause, findings: Mapping[str, Finding]) -> bool:
+    if OPENS_THE_CIRCUIT not in cause.hazards and cause.side is not Side.HARVEST:
+        return True
+    is_had = all(
+        key in findings and findings[key].verdict is not Verdict.UNKNOWN for key in cause.shown_by
+    )
+    # A plate can be misjudged at a look: something else has to be out of order beside it.
+    is_borne_out = any(
+        item.verdict in ODD for key, item in findings.items() if key not in cause.shown_by
+    )
+    return is_had and (is_borne_out or cause.side is not Side.HARVEST)
+
+
+def worth_before_the_end(
+    content: Content,
+    ending: Ending,
+    findings: Mapping[str, Finding],
+    open_questions: Mapping[str, Question],
+) -> Question | None:
+    """Return what is to be asked before `ending` is told, None if nothing is.
+
+    A conclusion that all readings bear out well enough to act on needs nothing more. Where they may
+    settle an open one, what is worth its minutes comes first, then whatever shows the likeliest
+    cause directly.
+    """
+    if not ending.possible_causes:
+        return None
+    decision = best_decision(content, findings, allowed=ending.possible_causes)
+    if ending.causes and decision.cause in ending.causes:
+        return None
+    worthy = next_worth(content, findings, open_questions, ending.possible_causes)
+    if worthy is not None or decision.cause is None:
+        return worthy
+    return first_look(content, decision.cause, open_questions)
+
+
+def first_look(
+    content: Content, cause: str, open_questions: Mapping[str, Question]
+) -> Question | None:
+    """Return the first question still open that shows `cause` directly, None if none is."""
+    shown_by = content.causes[cause].shown_by
+    return next((open_questions[key] for key in shown_by if key in open_questions), None)
 
 
 def ending_if_nothing_more(graph: nx.DiGraph[str], node: str, outcomes: Mapping[str, str]) -> str:
@@ -147,6 +195,8 @@ def decided_early(
     if ending is None or decision.cause not in ending.possible_causes:
         return None
     open_questions = askable(content, tree, case, Stage.FREEZE)
+    if first_look(content, decision.cause, open_questions) is not None:
+        return None
     if next_worth(content, findings, open_questions, freeze_causes) is not None:
         return None
     return ending

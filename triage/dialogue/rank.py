@@ -17,7 +17,7 @@ from triage.dialogue.beliefs import (
     scaled,
     setting_of,
 )
-from triage.dialogue.view import Evidence, Finding, RankedCause, Verdict
+from triage.dialogue.view import ODD, Evidence, Finding, RankedCause, Verdict
 from triage.tree.content import Content, Reading, Stage
 
 LEAST_WEIGHT = math.log(1.2)
@@ -25,6 +25,9 @@ LEAST_WEIGHT = math.log(1.2)
 
 AGAINST_THE_GROUP = math.log(2.0)
 """A finding that says the contrary of its group is told from twofold odds on (judged)."""
+
+TYPICAL = 0.4
+"""Judged chance from which an outcome is one of a cause's own signs, and never told against it."""
 
 SETTLES = 0.3
 """Least distance between what two causes foretell of a reading for it to settle anything
@@ -79,9 +82,22 @@ def evidence_about(
     for (stage, _), group in groups.items():
         earlier = [item for item in known if stages.get(item.reading.id, 0) < stage]
         speaking.extend(_weighed(beliefs, group, ours, earlier))
+    against = [
+        item
+        for item in speaking
+        if item.weight < 0 and not _is_typical(content, ours, item.finding)
+    ]
     return (
         tuple(sorted((e for e in speaking if e.weight > 0), key=lambda e: -e.weight)),
-        tuple(sorted((e for e in speaking if e.weight < 0), key=lambda e: e.weight)),
+        tuple(sorted(against, key=lambda e: e.weight)),
+    )
+
+
+def _is_typical(content: Content, causes: Iterable[str], finding: Finding) -> bool:
+    """Return whether a finding is what the trade expects of a cause, however likely of others."""
+    return any(
+        content.causes[cause].signs.get(finding.reading.id, {}).get(finding.outcome, 0.0) >= TYPICAL
+        for cause in causes
     )
 
 
@@ -110,9 +126,11 @@ def _weighed(
     joint = before - first
     for finding, weight in zip(group, weights, strict=True):
         is_with_the_group = abs(joint) > LEAST_WEIGHT and joint * weight > 0.0
-        is_odd = finding.verdict is not Verdict.WITHIN
+        is_odd = finding.verdict in ODD
+        # What was only noted, such as the kind of condenser, is told where it says much.
+        least = AGAINST_THE_GROUP if finding.verdict is Verdict.NOTED else LEAST_WEIGHT
         if abs(weight) > AGAINST_THE_GROUP or (
-            is_with_the_group and (is_odd or abs(weight) > LEAST_WEIGHT)
+            is_with_the_group and (is_odd or abs(weight) > least)
         ):
             yield Evidence(finding, weight)
 

@@ -132,13 +132,17 @@ class Recommendation:
 
 @dataclass(frozen=True, slots=True)
 class AskQuestion:
-    """Ask `question`; `minute` is when the reading should be taken, if it has a moment."""
+    """Ask `question`; `minute` is when the reading should be taken, if it has a moment.
+
+    `tells_apart` are the causes it is to tell apart where it is asked beyond the order of the path.
+    """
 
     node: str
     stage: Stage
     question: Question
     reading: Reading
     minute: float | None
+    tells_apart: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

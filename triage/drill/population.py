@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import random
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from triage.dialogue.case import Case, fold
 from triage.dialogue.events import Answered, Started
@@ -153,11 +153,8 @@ def caller_at(
     true = conditions_behind(place.conditions, machine, noise)
     if cause == WARM_WATER:
         # The water told is the warm one; what it should be lies below.
-        true = Conditions(
-            true.ambient_air_temperature_k,
-            true.condenser_air_temperature_k,
-            true.water_inlet_temperature_k - WARMER_AT_WORST_K * severity,
-        )
+        cooler = true.water_inlet_temperature_k - WARMER_AT_WORST_K * severity
+        true = replace(true, water_inlet_temperature_k=cooler)
     not_had = noise.sample(CAN_BE_MISSING, missing) if isinstance(missing, int) else missing
     return SimulatedCaller(
         machine, true, cause, severity, noise,

@@ -139,7 +139,7 @@ class Cause:
     `signs` maps a reading id to the probability of each outcome named under this cause, as judged
     by the trade; outcomes not named share what is left evenly. They rank the cause where the
     content has no computed likelihoods for it. `minutes` is how long its repair takes, `spoken` how
-    people name it beside its name.
+    people name it beside its name. `shown_by` are the readings that show it most directly.
     """
 
     id: str
@@ -158,6 +158,7 @@ class Cause:
     place: Place
     minutes: float = 120.0
     spoken: tuple[str, ...] = ()
+    shown_by: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -183,6 +183,11 @@ def _cause(name: str, section: Section, readings: Readings, hazards: Names) -> C
         place=section.place,
         minutes=_minutes(section, 120.0),
         spoken=section.texts("spoken"),
+        shown_by=tuple(
+            word.text
+            for word in section.words("shown_by")
+            if section.known(word, None if readings is None else frozenset(readings), "reading")
+        ),
     )
 
 
