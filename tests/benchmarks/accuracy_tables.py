@@ -1,173 +1,233 @@
-"""What simulated calls come to: tables by cause, outcome classes, and where calls went wrong."""
+"""What simulated calls come to, as tables that fit 120 columns."""
 
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Sequence
 
-from tests.benchmarks.simulated_calls import MOST_DRAWS, Call, engine_in_use, outcome_of
-from triage.dialogue.rank import outcome_probability
+import numpy
 
+from tests.benchmarks.calibration import (
+    brier_score,
+    expected_calibration_error,
+    reliability,
+    reliability_lines,
+)
+from tests.benchmarks.scoring import (
+    Column,
+    Score,
+    is_missed,
+    is_wrong,
+    score,
+    truths,
+    weights_by_prior,
+)
+from tests.benchmarks.simulated_calls import MOST_DRAWS, TOOL, Call, content_in_use
+from triage.drill.population import HEALTHY
 
-def percent(part: int, whole: int) -> str:
-    """Return a share in percent, a dash for a share of nothing."""
-    return f"{100.0 * part / whole:6.1f}" if whole else "     -"
+WIDTH = 120
 
-
-def count(calls: Iterable[Call], claim: str) -> int:
-    """Return how many calls had this outcome."""
-    return sum(call.outcome == claim for call in calls)
-
-
-def table(calls: list[Call], hidden: Counter[str]) -> Iterator[str]:
-    """Yield the table by cause."""
-    by_cause: dict[str, list[Call]] = defaultdict(list)
-    for call in calls:
-        by_cause[call.cause].append(call)
-    yield (
-        f"{'cause':28}{'calls':>6}{'hidden':>7} | graph: {'right':>6}{'no resp':>8}{'listed':>7}"
-        f"{'wrong':>7}{'missed':>7} | ranked: {'1st':>6}{'in 2':>6} | all read: {'1st':>6}"
-        f"{'in 2':>6} | {'asked':>5}"
-    )
-    for cause in engine_in_use().content.causes:
-        yield line(cause, by_cause[cause], hidden[cause])
-    yield line("all causes alike", calls, sum(hidden.values()))
-
-
-def line(name: str, calls: list[Call], hidden: int) -> str:
-    """Return one line of the table."""
-    size = len(calls)
-    silent = [call for call in calls if call.outcome == "no response"]
-    wrong = count(calls, "misdiagnosis") + count(calls, "false alarm")
-    draws = hidden * MOST_DRAWS + sum(call.hidden_draws for call in calls)
-    asked = sum(call.questions for call in calls) / size if size else 0.0
-    return (
-        f"{name:28}{size:6}{percent(draws, draws + size):>7} |        "
-        f"{percent(count(calls, 'correct'), size)}{percent(len(silent), size):>8}"
-        f"{percent(sum(call.cause in call.shortlist for call in silent), len(silent)):>7}"
-        f"{percent(wrong, size):>7}{percent(count(calls, 'missed detection'), size):>7} |         "
-        f"{percent(sum(call.cause == call.ranked[0] for call in calls), size)}"
-        f"{percent(sum(call.cause in call.ranked for call in calls), size)} |           "
-        f"{percent(sum(call.cause == call.ranked_of_all[0] for call in calls), size)}"
-        f"{percent(sum(call.cause in call.ranked_of_all for call in calls), size)} | {asked:5.1f}"
-    )
-
-
-def weighted(calls: list[Call], claim: Mapping[int, bool]) -> float:
-    """Return the share of a claim with causes as frequent as the content's priors say."""
-    sizes = Counter(call.cause for call in calls)
-    causes = engine_in_use().content.causes
-    total = sum(causes[cause].prior for cause in sizes)
-    return sum(
-        causes[call.cause].prior / total / sizes[call.cause] for call in calls if claim[id(call)]
-    )
-
-
-def summary(calls: list[Call], seconds: float) -> Iterator[str]:
-    """Yield outcome classes, graph beside the naive rule, and the rest."""
-    classes = ("correct", "no response", "misdiagnosis", "missed detection", "false alarm")
-    yield f"{'outcome':20}{'graph':>8}{'by prior':>10}{'naive':>8}{'by prior':>10}"
-    for name in classes:
-        graph = {id(call): call.outcome == name for call in calls}
-        naive = {
-            id(call): outcome_of(call.cause, (call.naive,), bool(call.naive)) == name
-            for call in calls
-        }
-        yield (
-            f"{name:20}{percent(sum(graph.values()), len(calls)):>8}"
-            f"{100.0 * weighted(calls, graph):10.1f}{percent(sum(naive.values()), len(calls)):>8}"
-            f"{100.0 * weighted(calls, naive):10.1f}"
-        )
-    first = {id(call): call.ranked[0] == call.cause for call in calls}
-    yield f"right cause ranked first, by prior: {100.0 * weighted(calls, first):.1f} %"
-    repaired = sum(call.end == "recommended" and call.cause in call.concluded for call in calls)
-    yield f"right repair recommended: {percent(repaired, len(calls))} %"
-    for kind in ("recommended", "escalated", "withheld"):
-        yield f"ended {kind}: {percent(sum(call.end == kind for call in calls), len(calls))} %"
-    against = sum(call.is_contradicted for call in calls)
-    yield f"escalated because the ranking contradicts the path: {percent(against, len(calls))} %"
-    yield (
-        "harvest part condemned on an unhealthy freeze: "
-        f"{sum(call.is_false_condemnation for call in calls)} calls (must be 0), naive rule "
-        f"{sum(call.is_naive_condemnation for call in calls)}"
-    )
-    yield f"{'missing':8}{'calls':>6}{'right':>7}{'no resp':>8}{'wrong':>7}{'missed':>7}{'1st':>7}"
-    for missing in range(4):
-        some = [call for call in calls if call.missing == missing]
-        wrong = count(some, "misdiagnosis") + count(some, "false alarm")
-        yield (
-            f"{missing:<8}{len(some):6}{percent(count(some, 'correct'), len(some)):>7}"
-            f"{percent(count(some, 'no response'), len(some)):>8}{percent(wrong, len(some)):>7}"
-            f"{percent(count(some, 'missed detection'), len(some)):>7}"
-            f"{percent(sum(call.ranked[0] == call.cause for call in some), len(some)):>7}"
-        )
-    yield f"{len(calls)} calls in {seconds:.1f} s, {len(calls) / seconds:.0f} calls per second"
-
-
-def endings(calls: list[Call]) -> Iterator[str]:
-    """Yield where calls of each cause end when not right."""
-    for cause in engine_in_use().content.causes:
-        ends = Counter(
-            call.ending + ("*" if call.is_contradicted else "")
-            for call in calls
-            if call.cause == cause and call.outcome != "correct"
-        )
-        mine = [call for call in calls if call.cause == cause]
-        firsts = Counter(call.ranked[0] for call in mine if call.ranked[0] != cause)
-        of_all = Counter(call.ranked_of_all[0] for call in mine if call.ranked_of_all[0] != cause)
-        if ends or firsts or of_all:
-            yield cause
-            yield f"    ends: {_most(ends)}"
-            yield f"    ranked first: {_most(firsts)}"
-            yield f"    ranked first on all readings: {_most(of_all)}"
-
-
-def wrongs(calls: list[Call]) -> Iterator[str]:
-    """Yield every call that ended in a wrong conclusion, false condemnations first."""
-    found = [call for call in calls if call.concluded and call.outcome != "correct"]
-    for call in sorted(found, key=lambda call: not call.is_false_condemnation):
-        odd = {
-            key: outcome
-            for key, outcome in call.outcomes.items()
-            if outcome in ("below", "above", *_ODD_LOOKS) and key not in call.not_had
-        }
-        yield (
-            f"{'FALSE CONDEMNATION ' * call.is_false_condemnation}{call.cause} "
-            f"{call.severity:.2f} on {call.machine} -> {call.ending}; not had: "
-            f"{', '.join(call.not_had) or '-'}; odd: "
-            f"{', '.join(f'{key} {outcome}' for key, outcome in odd.items()) or '-'}"
-        )
-
-
-_ODD_LOOKS = (
-    "thin_at_outlet", "thin_all_over", "thick_or_bottom_heavy", "patchy", "weak", "stopped",
-    "slow_or_cycling", "hot_coil_off", "scaled", "damaged",
+MEASURES = (
+    ("1st", "first"), ("in 2", "in_two"), ("right", "repair"), ("wrong", "wrong"),
+    ("missed", "missed"), ("handed", "handed_over"),
 )  # fmt: skip
 
 
-def _most(counter: Counter[str]) -> str:
-    return ", ".join(f"{name} {times}" for name, times in counter.most_common(6)) or "-"
+def percent(share: float | None) -> str:
+    """Return a share in percent, a dash for a share of nothing."""
+    return "-" if share is None else f"{100.0 * share:.1f}"
 
 
-def signs(calls: list[Call]) -> Iterator[str]:
-    """Yield the measured chance of each outcome under each cause beside the judged one."""
-    content = engine_in_use().content
-    for cause in content.causes.values():
-        mine = [call for call in calls if call.cause == cause.id]
-        yield f"{cause.id} ({len(mine)} calls)"
-        for reading in content.readings.values():
-            seen = Counter(
-                call.outcomes[reading.id] for call in mine if reading.id in call.outcomes
+def overall(calls: Sequence[Call], columns: Sequence[Column]) -> Iterator[str]:
+    """Yield one line for each way, all causes alike."""
+    yield "All ways on the same calls, every cause as often as the others, in percent:"
+    yield from _ways(calls, columns, None)
+
+
+def by_prior(calls: Sequence[Call], columns: Sequence[Column]) -> Iterator[str]:
+    """Yield the same with causes as often as the content says."""
+    yield "The same with causes as often as their priors say:"
+    weights = weights_by_prior(calls)
+    chosen = [
+        column
+        for column in columns
+        if not column.short.startswith(("drawn", "learner", "limit"))
+    ]  # fmt: skip
+    yield from _ways(calls, chosen, weights)
+
+
+def _ways(
+    calls: Sequence[Call], columns: Sequence[Column], weights: numpy.ndarray | None
+) -> Iterator[str]:
+    yield (
+        f"{'':32}{''.join(f'{head:>8}' for head, _ in MEASURES)}{'falsely':>9}{'asked':>7}"
+        f"{'min':>6}{'Brier':>8}{'cal.err':>9}"
+    )
+    for column in columns:
+        found = score(calls, column, weights=weights)
+        if found is not None:
+            yield f"{column.name:32}{_measures(column, found)}"
+    yield (
+        "right: concludes the cause, so its repair is recommended; wrong: another; missed: a fault "
+        "called healthy;"
+    )
+    yield "handed: no conclusion; falsely: harvest parts condemned on an unhealthy freeze (calls)."
+
+
+def _measures(column: Column, found: Score) -> str:
+    shares = "".join(f"{percent(getattr(found, name)):>8}" for _, name in MEASURES)
+    asked = f"{found.asked:7.1f}{found.minutes:6.1f}" if column.asks else f"{'-':>7}{'-':>6}"
+    rest = (
+        f"{'-':>8}{'-':>9}"
+        if found.brier is None
+        else f"{found.brier:8.3f}{100.0 * (found.calibration_error or 0.0):9.1f}"
+    )
+    return f"{shares}{found.condemned:9}{asked}{rest}"
+
+
+def by_missing(calls: Sequence[Call], columns: Sequence[Column]) -> Iterator[str]:
+    """Yield how ways do by how many readings could not be had."""
+    groups = [
+        [number for number, call in enumerate(calls) if call.missing == missing]
+        for missing in range(4)
+    ]
+    yield "By how many readings could not be had (0, 1, 2, 3), in percent:"
+    yield f"{'':30}{'1st':^28} | {'right':^28} | {'handed over':^28}"
+    sizes = "".join(f"{len(group):7}" for group in groups)
+    yield f"{'calls':30}{sizes} | {sizes} | {sizes}"
+    for column in columns:
+        scores = [score(calls, column, group) for group in groups]
+        parts = [
+            "".join(f"{percent(item and getattr(item, name)):>7}" for item in scores)
+            for name in ("first", "repair", "handed_over")
+        ]
+        if not column.asks:
+            parts[1:] = [f"{'-':>7}" * 4] * 2
+        yield f"{column.name:30}{' | '.join(parts)}"
+    tool = next(column for column in columns if column.name == TOOL)
+    asked = [score(calls, tool, group) for group in groups]
+    yield (
+        f"{'questions the tool asked':30}"
+        f"{''.join(f'{item.asked:7.1f}' if item else '      -' for item in asked)}"
+    )
+
+
+def by_cause(
+    calls: Sequence[Call], columns: Sequence[Column], hidden: Counter[str]
+) -> Iterator[str]:
+    """Yield how the whole tool does for each cause; `hidden` are faults that never showed."""
+    tool = next(column for column in columns if column.name == TOOL)
+    numbers = _by_cause(calls)
+    yield "The whole tool by cause, in percent (hidden: draws of the fault that showed nowhere):"
+    yield (
+        f"{'':28}{'calls':>6}{'hidden':>8}{''.join(f'{head:>8}' for head, _ in MEASURES)}"
+        f"{'listed':>8}{'falsely':>9}{'asked':>7}{'min':>6}"
+    )
+    for cause in content_in_use().causes:
+        yield _cause_line(cause, calls, tool, numbers[cause], hidden[cause])
+    everything = list(range(len(calls)))
+    yield _cause_line("all causes alike", calls, tool, everything, sum(hidden.values()))
+
+
+def _cause_line(
+    name: str, calls: Sequence[Call], tool: Column, numbers: list[int], hidden: int
+) -> str:
+    found = score(calls, tool, numbers)
+    draws = hidden * MOST_DRAWS + sum(calls[number].hidden_draws for number in numbers)
+    total = draws + len(numbers)
+    if found is None:
+        return f"{name:28}{0:6}{percent(draws / total if total else None):>8}"
+    silent = [calls[number] for number in numbers if not tool.ways[number].concluded]
+    listed = sum(call.cause in call.shortlist for call in silent)
+    return (
+        f"{name:28}{len(numbers):6}{percent(draws / total):>8}"
+        f"{''.join(f'{percent(getattr(found, attribute)):>8}' for _, attribute in MEASURES)}"
+        f"{percent(listed / len(silent) if silent else None):>8}{found.condemned:9}"
+        f"{found.asked:7.1f}{found.minutes:6.1f}"
+    )
+
+
+def side_by_side(
+    calls: Sequence[Call], columns: Sequence[Column], measure: str, title: str
+) -> Iterator[str]:
+    """Yield one measure of every way by cause."""
+    shown = [column for column in columns if not column.short.startswith("learner")]
+    numbers = _by_cause(calls)
+    heads = [[*column.short.split(), ""] for column in shown]
+    yield title
+    for row in range(2):
+        yield f"{'':28}{''.join(f'{head[row]:>9}' for head in heads)}"
+    for cause in [*content_in_use().causes, ""]:
+        mine = numbers[cause] if cause else list(range(len(calls)))
+        scores = [score(calls, column, mine) for column in shown]
+        cells = "".join(f"{percent(item and getattr(item, measure)):>9}" for item in scores)
+        yield f"{cause or 'all causes alike':28}{cells}"
+
+
+def _by_cause(calls: Sequence[Call]) -> dict[str, list[int]]:
+    numbers: dict[str, list[int]] = defaultdict(list)
+    for number, call in enumerate(calls):
+        numbers[call.cause].append(number)
+    return numbers
+
+
+def outcome_classes(calls: Sequence[Call], columns: Sequence[Column]) -> Iterator[str]:
+    """Yield outcomes as fault diagnosis is judged by (Yuill and Braun, Purdue 2012)."""
+    weights = weights_by_prior(calls)
+    asking = [column for column in columns if column.asks or column.short == "naive"]
+    heads = "".join(f"{column.short:>9}{'by prior':>10}" for column in asking)
+    yield f"{'outcome, in percent':20}{heads}"
+    for name in ("correct", "no response", "misdiagnosis", "missed detection", "false alarm"):
+        line = f"{name:20}"
+        for column in asking:
+            hits = numpy.array(
+                [
+                    outcome_of(call.cause, way.concluded) == name
+                    for call, way in zip(calls, column.ways, strict=True)
+                ]
             )
-            total = sum(seen.values())
-            if not total or not (reading.is_banded or reading.choices):
-                continue
-            shown, worst = [], 0.0
-            for outcome in reading.outcomes[:-1]:
-                measured = seen[outcome] / total
-                judged = outcome_probability(cause, reading, outcome)
-                worst = max(worst, abs(measured - judged))
-                shown.append(f"{outcome} {measured:.2f} ({judged:.2f})")
-            mark = "*" if worst > 0.25 else " "
-            named = "named" if reading.id in cause.signs else "     "
-            yield f"  {mark} {named} {reading.id:32} {'  '.join(shown)}"
+            line += f"{percent(hits.mean()):>9}{percent(float(weights[hits].sum())):>10}"
+        yield line
+
+
+def outcome_of(cause: str, concluded: tuple[str, ...]) -> str:
+    """Return the outcome class of a diagnosis, given what was truly wrong."""
+    if not concluded:
+        return "no response"
+    if cause in concluded:
+        return "correct"
+    return "false alarm" if cause == HEALTHY else "missed detection" if concluded == (
+        HEALTHY,
+    ) else "misdiagnosis"  # fmt: skip
+
+
+def ends(calls: Sequence[Call]) -> Iterator[str]:
+    """Yield how calls ended."""
+    kinds = Counter(call.end for call in calls)
+    shares = ", ".join(f"{kind} {percent(count / len(calls))} %" for kind, count in kinds.items())
+    yield f"ended {shares}"
+    against = sum(call.is_contradicted for call in calls)
+    yield f"escalated because the ranking contradicts the path: {percent(against / len(calls))} %"
+
+
+def calibrated(calls: Sequence[Call], columns: Sequence[Column]) -> Iterator[str]:
+    """Yield reliability tables of the ranking, causes as often as the content says."""
+    weights = weights_by_prior(calls)
+    for column in columns:
+        if not column.short.startswith("ranked") or column.probabilities is None:
+            continue
+        bins = reliability(column.probabilities, truths(calls), weights)
+        error = percent(expected_calibration_error(bins))
+        brier = brier_score(column.probabilities, truths(calls), weights)
+        yield f"{column.name}: Brier {brier:.3f}, calibration error {error} %"
+        yield from reliability_lines(bins)
+
+
+def wrong_calls(calls: Sequence[Call], columns: Sequence[Column]) -> list[Call]:
+    """Return the calls that the tool ended in a wrong conclusion or called healthy."""
+    tool = next(column for column in columns if column.name == TOOL)
+    return [
+        call
+        for call, way in zip(calls, tool.ways, strict=True)
+        if is_wrong(call.cause, way) or is_missed(call.cause, way)
+    ]
