@@ -3,7 +3,7 @@
 import pytest
 
 from tests.conversation import shipped_engine
-from tests.drill.calls import call_with, say, with_cautions
+from tests.drill.calls import call_with, say, shown_after, with_cautions
 from triage.drill import coach
 from triage.drill.call import PracticeCall
 from triage.drill.coach import (
@@ -55,7 +55,12 @@ def test_harvest_readings_taken_too_early_do_not_prove_the_freeze() -> None:
     call = call_with("harvest_coil_open")
     harvest = call.model.asked[len(before_harvest(call)) :]
     practice = with_cautions(call, ("caller_qualification", *harvest))
-    assert all(slip_of(call.engine, asking).is_too_early for asking in practice.asked[1:])
+    # A plain look whether the ice dropped only makes the complaint clear.
+    assert all(
+        slip_of(call.engine, asking).is_too_early is (asking.reading != "ice_released")
+        for asking in practice.asked[1:]
+    )
+    assert "ice_released" in harvest
     assert not is_freeze_proven(call.engine, practice.case)
 
 
@@ -102,7 +107,11 @@ def test_a_caution_read_afterwards_comes_too_late() -> None:
 def test_fire_is_warned_of_while_the_refrigerant_is_not_known_and_then_only_if_it_burns() -> None:
     call = call_with("compressor_weak")  # R-410A does not burn: class A1 of ASHRAE 34
     practice, _ = say(call, "license", "early suction")
-    assert "flammable_a3" in slip_of(call.engine, practice.asked[-1]).cautions
+    slip = slip_of(call.engine, practice.asked[-1])
+    assert "flammable_a3" in slip.cautions
+    assert slip.by_unknown_gas == ("flammable_a3",)
+    said = " ".join(shown_after(call, "license", "early suction").replace("│", " ").split())
+    assert "(A3) (gas not known: treated as flammable)" in said
     practice, _ = say(call, "license", "refrigerant", "early suction")
     assert slip_of(call.engine, practice.asked[-1]).cautions == ("gauges_under_pressure",)
 
@@ -125,7 +134,9 @@ def test_hints_tell_more_each_time_and_the_last_names_two_causes() -> None:
     for _ in range(4):
         told.append(hint_for(call, practice))
         practice, _ = say(call, "hint", after=practice)
-    assert [hint.level for hint in told] == [1, 2, 3, 3]
+    assert [hint.level for hint in told] == [1, 2, 3, 0]
+    assert told[3].causes == told[2].causes
+    assert practice.hints == 3
     assert told[1].reading is not None
     assert told[1].reading.id == call.model.asked[0]
     assert told[1].why
@@ -133,7 +144,26 @@ def test_hints_tell_more_each_time_and_the_last_names_two_causes() -> None:
     assert len(set(told[2].causes)) == 2
 
 
-@pytest.mark.parametrize("count", [0, 3, 9, 16, 22])
+def test_a_hint_names_no_cause_that_was_proposed_and_wrong() -> None:
+    call = call_with("compressor_weak")
+    rival = next(cause for cause in two_left(call) if cause != "compressor_weak")
+    wrong, _ = say(call, f"propose {rival}", "hint", "hint")
+    assert rival not in hint_for(call, wrong).causes
+    assert "compressor_weak" in hint_for(call, wrong).causes
+    late, _ = say(call, "hint", "hint", "hint", f"propose {rival}", "hint")
+    assert hint_for(call, late).causes == ()
+    assert late.hints == 3
+
+
+def test_a_hint_that_would_only_repeat_itself_is_skipped() -> None:
+    call = call_with("harvest_coil_open")
+    done = with_cautions(call, call.model.asked)
+    assert hint_for(call, done).words == coach.ENOUGH
+    done, _ = say(call, "hint", after=done)
+    assert hint_for(call, done).level == 3
+
+
+@pytest.mark.parametrize("count", [0, 3, 9, 16])
 def test_no_hint_but_the_last_names_a_cause(count: int) -> None:
     call = call_with("harvest_coil_open")
     practice = with_cautions(call, call.model.asked[:count])

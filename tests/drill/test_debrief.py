@@ -30,7 +30,7 @@ def one_line(text: str) -> str:
 def test_a_call_taken_as_the_model_takes_it_has_nothing_to_mend() -> None:
     call = call_with("harvest_coil_open")
     practice, _ = say(
-        call, "propose open coil", after=with_cautions(call, call.model.asked)
+        call, "propose harvest_coil_open", after=with_cautions(call, call.model.asked)
     )  # fmt: skip
     looked_back = debrief(call, practice)
     assert looked_back.outcome is Outcome.RIGHT
@@ -95,12 +95,71 @@ def test_what_the_model_asked_and_the_trainee_did_not_is_told() -> None:
     odd = {finding.reading.id for finding in looked_back.telling}
     assert looked_back.missed_odd
     assert {reading.id for reading in looked_back.missed_odd} <= odd
-    for reading in (*looked_back.missed_odd, *looked_back.missed_proof):
+    for reading in looked_back.missed_proof:
         assert reading.id in call.model.asked
-        assert stage_of(call.engine, reading.id) is Stage.FREEZE
+    for reading in (*looked_back.missed_odd, *looked_back.missed_proof):
+        assert stage_of(call.engine, reading.id) is Stage.FREEZE or reading.id == "ice_released"
     assert "water_flow_over_plate" in {reading.id for reading in looked_back.missed_proof}
     taken = with_cautions(call, ("caller_qualification", looked_back.missed_odd[0].id))
     assert looked_back.missed_odd[0] not in debrief(call, taken).missed_odd
+
+
+@pytest.mark.parametrize(
+    ("cause", "reading"),
+    [("water_supply_warm", "water_inlet_temperature"), ("harvest_coil_open", "harvest_time")],
+)
+def test_what_is_off_and_was_never_asked_is_told_asked_by_the_model_or_not(
+    cause: str, reading: str
+) -> None:
+    call = call_with(cause)
+    assert reading in {item.id for item in debrief(call, say(call, "give up")[0]).missed_odd}
+
+
+def test_a_right_guess_on_few_readings_is_found_without_proof_and_its_time_not_compared() -> None:
+    call = call_with("harvest_coil_open")
+    half = (len(call.model.asked) + 1) // 2
+    for count, is_without in ((0, True), (half - 1, True), (half, False)):
+        practice = with_cautions(call, call.model.asked[:count])
+        looked_back = debrief(call, say(call, "propose harvest_coil_open", after=practice)[0])
+        assert looked_back.is_without_proof is is_without
+        card = one_line(text_of(debrief_card(looked_back)))
+        assert ("found without proof" in card) is is_without
+        assert ("min, model answer" in card) is not is_without
+    given_up = debrief(call, say(call, "give up", after=practice)[0])
+    assert not given_up.is_without_proof
+    assert "min, model answer" not in one_line(text_of(debrief_card(given_up)))
+
+
+def test_what_was_refused_takes_no_time() -> None:
+    call = unlicensed_call()
+    asked, _ = say(call, "head in the freeze", "license", "give up")
+    refused, _ = say(call, "head in the freeze", "license", "early suction", "give up")
+    assert debrief(call, refused).minutes == debrief(call, asked).minutes
+    assert debrief(call, asked).minutes == CONTENT.readings["caller_qualification"].minutes
+
+
+def test_safety_stands_directly_under_the_heading() -> None:
+    call = call_with("compressor_weak")
+    safe = text_of(debrief_card(debrief(call, say(call, "caution fan", "fan", "give up")[0])))
+    assert safe.splitlines()[1] == "┃  Safe throughout."
+    practice, _ = say(call, "fan", "early suction", "give up")
+    unsafe = one_line(text_of(debrief_card(debrief(call, practice))))
+    assert (
+        "2 times somebody could have been hurt: cautions not read out; licensed work before asking "
+        "what the caller may do."
+    ) in unsafe
+
+
+@pytest.mark.parametrize(
+    ("cause", "is_graded"),
+    [("harvest_coil_open", False), ("harvest_coil_unpowered", False), ("compressor_weak", True)],
+)
+def test_only_a_fault_that_comes_by_degrees_is_told_as_mild_or_severe(
+    cause: str, is_graded: bool
+) -> None:
+    call = call_with(cause)
+    card = one_line(text_of(debrief_card(debrief(call, say(call, "give up")[0]))))
+    assert ("% of the worst" in card) is is_graded
 
 
 def test_no_reading_is_missed_that_the_caller_could_not_give() -> None:
@@ -136,14 +195,14 @@ def test_gauges_are_shown_in_the_debrief_even_if_the_caller_had_none() -> None:
 
 def test_blaming_the_harvest_on_an_unproven_freeze_is_told() -> None:
     call = call_with("refrigerant_undercharge")
-    practice, _ = say(call, "propose open coil", "propose refrigerant_undercharge")
+    practice, _ = say(call, "propose harvest_coil_open", "propose refrigerant_undercharge")
     looked_back = debrief(call, practice)
     assert looked_back.outcome is Outcome.RIGHT
     assert looked_back.is_unproven_blame
     card = one_line(text_of(debrief_card(looked_back)))
     assert "right at the second guess" in card
     assert "before the freeze was proven sound" in card
-    freeze_first = say(call, "propose weak compressor", "give up")[0]
+    freeze_first = say(call, "propose compressor_weak", "give up")[0]
     assert not debrief(call, freeze_first).is_unproven_blame
 
 

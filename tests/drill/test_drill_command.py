@@ -53,7 +53,7 @@ def test_a_drill_from_a_pipe_goes_from_the_first_screen_to_the_debrief(
     tmp_path: Path, own_folders: dict[str, str]
 ) -> None:
     lines = tmp_path / "lines"
-    lines.write_text("are you licensed\ncaution fan\nfan\nsuction\n2\npropose weak compressor\n")
+    lines.write_text("are you licensed\ncaution fan\nfan\nsuction\n2\npropose compressor_weak\n")
     with lines.open() as stdin:
         ended = program("drill", *WEAK, "--trainee", "Ana", env=own_folders, stdin=stdin)
     assert ended.returncode == DONE, ended.stderr
@@ -122,9 +122,13 @@ def test_the_command_line_editor_is_not_loaded_off_a_terminal(
 @pytest.mark.parametrize(
     ("lines", "code", "outcome"),
     [
-        (("propose weak compressor",), DONE, Outcome.RIGHT),
-        (("propose scale", "propose weak compressor"), DONE, Outcome.RIGHT),
-        (("propose scale", "propose warm water"), NO_RECOMMENDATION, Outcome.WRONG),
+        (("propose compressor_weak",), DONE, Outcome.RIGHT),
+        (("propose plate_scaled_or_damaged", "propose compressor_weak"), DONE, Outcome.RIGHT),
+        (
+            ("propose plate_scaled_or_damaged", "propose water_supply_warm"),
+            NO_RECOMMENDATION,
+            Outcome.WRONG,
+        ),
         (("fan", "give up"), NO_RECOMMENDATION, Outcome.GIVEN_UP),
         (("fan", "stop"), NO_RECOMMENDATION, Outcome.UNFINISHED),
         (("fan",), NO_RECOMMENDATION, Outcome.UNFINISHED),
@@ -137,13 +141,21 @@ def test_the_exit_code_tells_whether_the_cause_was_found_and_all_is_kept(
     ended, out, err = typed(*lines)
     assert (ended, err) == (code, "")
     assert [result.outcome for result in kept()] == [outcome]
-    assert ("DEBRIEF" in out) == (lines[-1:] != ("stop",))
+    assert ("DEBRIEF" in out) is (outcome is not Outcome.UNFINISHED)
 
 
-def test_leaving_does_not_tell_the_answer(typed: Typed) -> None:
-    _, out, _ = typed("fan", "stop")
+@pytest.mark.parametrize("lines", [("fan", "stop"), ("fan",), ()])
+def test_leaving_does_not_tell_the_answer(typed: Typed, lines: tuple[str, ...]) -> None:
+    _, out, _ = typed(*lines)
     assert "Compressor pumps" not in out
-    assert "The same call again" in out
+    assert "compressor_weak" not in out
+    assert "with the --cause you gave behind it" in " ".join(out.split())
+    assert "triage drill --seed 1 --level easy" in out
+
+
+def test_no_line_from_a_pipe_ends_in_blanks(typed: Typed) -> None:
+    _, out, _ = typed("help", "license", "fan", "case", "give up")
+    assert [line for line in out.splitlines() if line != line.rstrip()] == []
 
 
 def test_the_same_seed_shows_the_same_screen(typed: Typed) -> None:
@@ -182,7 +194,16 @@ def test_bad_input_is_told_and_nothing_is_kept(
     assert code == BAD_INPUT
     assert said in " ".join(err.split())
     assert "Hello" not in out
+    if not {"--seed", "--level"} & set(options):
+        assert out == ""
     assert kept() == []
+
+
+def test_a_content_folder_that_is_no_good_is_told_before_anything_is_shown(typed: Typed) -> None:
+    code, out, err = typed("give up", options=("--trees", "nowhere"))
+    assert code not in (DONE, NO_RECOMMENDATION)
+    assert out == ""
+    assert "nowhere" in err
 
 
 def test_an_export_is_written_and_never_over_another_file(typed: Typed, tmp_path: Path) -> None:
@@ -240,12 +261,17 @@ def test_bytes_that_are_no_text_end_no_drill(own_folders: dict[str, str], tmp_pa
 
 
 def test_results_are_summed_up_by_trainee(typed: Typed) -> None:
-    for name, last in (("Ana", "weak compressor"), ("Bo", "scale"), ("ana", "scale")):
+    for name, last in (
+        ("Ana", "compressor_weak"),
+        ("Bo", "plate_scaled_or_damaged"),
+        ("ana", "plate_scaled_or_damaged"),
+    ):
         typed("fan", f"propose {last}", "give up", options=(*WEAK, "--trainee", name))
     code, out, err = typed(options=("--results",))
     assert (code, err) == (DONE, "")
     assert "ana: 2 drills" in out
     assert "Bo: 1 drill" in out
+    assert "right and safe" in out
     assert "Compressor pumps too little, 1 of 2" in out
     _, out, _ = typed(options=("--results", "--trainee", "BO"))
     assert "Bo" in out
@@ -321,7 +347,6 @@ def test_one_interrupt_gives_up_the_line_and_two_leave_the_drill() -> None:
     conversation, was_interrupted, _ = held("fan", KeyboardInterrupt, KeyboardInterrupt)
     assert was_interrupted
     assert conversation.practice.outcome is Outcome.UNFINISHED
-    assert not conversation.is_told
 
 
 def test_an_interrupt_while_an_answer_is_shown_keeps_what_was_asked(
@@ -332,17 +357,17 @@ def test_an_interrupt_while_an_answer_is_shown_keeps_what_was_asked(
         raise KeyboardInterrupt
 
     monkeypatch.setattr(drill_chat, "shown", interrupt)
-    code, _, _ = typed("fan", "propose weak compressor")
+    code, _, _ = typed("fan", "propose compressor_weak")
     assert code == INTERRUPTED
     (result,) = kept()
     assert (result.outcome, result.readings) == (Outcome.UNFINISHED, ("condenser_fan_state",))
 
 
-def test_the_end_of_input_shows_the_answer() -> None:
-    conversation, was_interrupted, _ = held("fan", EOFError)
+def test_the_end_of_input_leaves_as_stop_does() -> None:
+    conversation, was_interrupted, out = held("fan", EOFError)
     assert conversation.practice.outcome is Outcome.UNFINISHED
-    assert conversation.is_told
     assert not was_interrupted
+    assert "It is kept as unfinished" in out
 
 
 def test_lines_from_a_pipe_are_shown_as_they_are_taken() -> None:

@@ -40,7 +40,7 @@ def test_a_drill_is_held_at_a_terminal_to_its_debrief(trainee: Trainee) -> None:
     type_line(desk, "fan")
     desk.see("Condenser fan in the freeze")
     desk.see("1 asked")
-    type_line(desk, "propose weak compressor")
+    type_line(desk, "propose compressor_weak")
     desk.see("The same call again")
 
 
@@ -51,11 +51,12 @@ def test_a_list_is_offered_at_tab(trainee: Trainee) -> None:
     desk.see("ice pattern over the plate")
 
 
-def test_ctrl_d_shows_the_answer_and_two_ctrl_c_do_not(trainee: Trainee) -> None:
+def test_ctrl_d_and_two_ctrl_c_leave_without_the_answer(trainee: Trainee) -> None:
     desk = trainee()
     desk.see("you >")
     desk.child.sendeof()
-    desk.see("The same call again")
+    desk.see("It is kept as unfinished")
+    assert "DEBRIEF" not in "\n".join(desk.screen.display)
     desk = trainee()
     desk.see("you >")
     desk.child.sendintr()

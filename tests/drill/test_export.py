@@ -18,7 +18,7 @@ from triage.drill.call import Level, PracticeCall
 from triage.drill.export import answers_of, write_answers
 from triage.drill.model_answer import model_answer
 from triage.drill.population import caller_at
-from triage.drill.practice import begin
+from triage.drill.practice import NOT_FOR_ME, begin
 
 
 def played(path: Path, capsys: pytest.CaptureFixture[str]) -> dict[str, object]:
@@ -64,6 +64,13 @@ def test_an_export_holds_what_the_model_and_the_trainee_asked_for() -> None:
     assert answers["batch_ice_mass"] == call.caller.answer("batch_ice_mass")
     assert answers["site_altitude"] == "0 ft"
     assert answers["acknowledge"] == "all"
+
+
+def test_an_export_gives_no_licensed_reading_of_an_unlicensed_caller() -> None:
+    call = unlicensed_call()
+    answers = answers_of(call, say(call, "late suction", "license", "early suction")[0])
+    assert answers["freeze_suction_pressure_late"] == NOT_FOR_ME
+    assert answers["freeze_suction_pressure_early"] == NOT_FOR_ME
 
 
 def doubtful_call() -> PracticeCall:

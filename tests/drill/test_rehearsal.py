@@ -1,5 +1,7 @@
 """A drill line by line."""
 
+from collections.abc import Callable
+
 import pytest
 
 from tests.conversation import shipped_engine
@@ -10,17 +12,16 @@ from tests.drill.calls import (
     shown_after,
     unlicensed_call,
 )
-from triage.dialogue.view import Explained, NotClear, Source, Verdict
-from triage.drill.call import Level
+from triage.dialogue.view import Explained, NotClear, Verdict
+from triage.drill.call import PracticeCall
 from triage.drill.practice import Kind, LeftOpen, Outcome, begin, fold_steps
 from triage.drill.rehearsal import respond
 from triage.drill.remarks import (
-    BandShown,
-    CaseShown,
     CautionsRead,
     Heard,
     HelpShown,
     Judged,
+    PutOff,
     WhichOne,
 )
 
@@ -99,19 +100,19 @@ def test_another_reading_named_whole_is_no_choice_from_a_list() -> None:
 
 
 def test_the_right_cause_ends_the_drill() -> None:
-    practice, (judged,) = say(CALL, "propose weak compressor")
+    practice, (judged,) = say(CALL, "propose compressor_weak")
     assert judged == Judged("compressor_weak", True, 1)
     assert practice.outcome is Outcome.RIGHT
 
 
 def test_two_wrong_causes_end_the_drill() -> None:
-    practice, (judged,) = say(CALL, "propose dirty condenser")
+    practice, (judged,) = say(CALL, "propose condenser_airflow_poor")
     assert judged == Judged("condenser_airflow_poor", False, 1)
     assert practice.outcome is None
-    again, (unclear,) = say(CALL, "propose dirty condenser", after=practice)
+    again, (unclear,) = say(CALL, "propose condenser_airflow_poor", after=practice)
     assert isinstance(unclear, NotClear)
     assert again.guesses_left == 1
-    practice, (judged,) = say(CALL, "propose warm water", after=practice)
+    practice, (judged,) = say(CALL, "propose water_supply_warm", after=practice)
     assert judged == Judged("water_supply_warm", False, 0)
     assert practice.outcome is Outcome.WRONG
 
@@ -120,8 +121,55 @@ def test_a_guess_is_not_spent_on_words_that_may_mean_several_causes() -> None:
     practice, (which,) = say(CALL, "propose hot gas valve")
     assert isinstance(which, WhichOne)
     assert practice.proposals == ()
-    practice, _ = say(CALL, "leaks", after=practice)
+    numbered, _ = say(CALL, "2", after=practice)
+    assert numbered.proposals == ("hot_gas_valve_leaking",)
+    practice, (which,) = say(CALL, "leaks", after=practice)
+    assert practice.proposals == ()
+    assert which == WhichOne(Kind.CAUSE, ("Hot gas valve leaks during the freeze",))
+    practice, _ = say(CALL, "yes", after=practice)
     assert practice.proposals == ("hot_gas_valve_leaking",)
+
+
+def test_only_a_name_in_full_or_a_number_spends_a_guess_unasked() -> None:
+    for line in ("propose compressor_weak", "propose Compressor pumps too little"):
+        assert say(CALL, line)[0].proposals == ("compressor_weak",)
+    practice, (which,) = say(CALL, "propose weak compressor")
+    assert which == WhichOne(Kind.CAUSE, ("Compressor pumps too little",))
+    assert practice.proposals == ()
+    assert say(CALL, "yes", after=practice)[0].proposals == ("compressor_weak",)
+
+
+def test_every_cause_that_may_be_meant_is_listed() -> None:
+    _, (which,) = say(CALL, "propose valve")
+    assert isinstance(which, WhichOne)
+    causes = shipped_engine().content.causes.values()
+    named = {cause.name for cause in causes if "valve" in cause.name.lower().split()}
+    assert len(named) > 4
+    assert named <= set(which.names)
+
+
+def test_plain_words_after_a_list_of_causes_stay_a_proposal() -> None:
+    practice, _ = say(CALL, "propose valve")
+    practice, (which,) = say(CALL, "hot gas valve", after=practice)
+    assert isinstance(which, WhichOne)
+    assert which.kind is Kind.CAUSE
+    assert len(which.names) == 2
+    assert practice.asked == ()
+
+
+def test_a_wrong_number_keeps_the_list_and_cancel_drops_it() -> None:
+    practice, _ = say(CALL, "propose hot gas valve")
+    for number in ("0", "9", "77777"):
+        wrong, (unclear,) = say(CALL, number, after=practice)
+        assert isinstance(unclear, NotClear)
+        assert "1 to 2" in unclear.message
+        assert wrong.open == practice.open
+    assert say(CALL, "2", after=wrong)[0].proposals == ("hot_gas_valve_leaking",)
+    dropped, (unclear,) = say(CALL, "cancel", after=practice)
+    assert isinstance(unclear, NotClear)
+    assert "none of these" in unclear.message
+    assert dropped.proposals == ()
+    assert dropped.open is None or not dropped.open.options
 
 
 def test_a_cause_typed_bare_is_proposed_only_on_a_yes() -> None:
@@ -177,6 +225,12 @@ def test_a_reading_taken_without_its_caution_counts_and_is_told_at_once_only_whe
     assert "Condenser fan" in hard
 
 
+def test_a_caution_shown_by_how_is_told_as_shown_and_still_to_be_read_out() -> None:
+    said = " ".join(shown_after(CALL, "how fan", "fan").replace("│", " ").split())
+    assert "They were shown to you; the caller hears them only when you read them out" in said
+    assert "Not safe" not in shown_after(CALL, "how fan", "caution", "fan")
+
+
 def test_a_harvest_reading_asked_first_is_told_as_too_early_when_easy() -> None:
     assert "Too early" in shown_after(CALL, "harvest time")
 
@@ -184,18 +238,62 @@ def test_a_harvest_reading_asked_first_is_told_as_too_early_when_easy() -> None:
 # Licenses.
 
 
-def test_a_caller_not_asked_does_what_they_may_not_and_it_does_not_count() -> None:
-    call = unlicensed_call()
-    _, (heard,) = say(call, "refrigerant", "caution head", "head in the freeze")
+@pytest.mark.parametrize("make", [unlicensed_call, call_not_on_file, lambda: CALL])
+def test_no_caller_takes_a_licensed_reading_before_being_asked_what_they_may_do(
+    make: Callable[[], PracticeCall],
+) -> None:
+    call = make()
+    for reading in call.engine.content.readings.values():
+        if not reading.is_licensed:
+            continue
+        practice, (put_off,) = say(call, reading.id)
+        assert isinstance(put_off, PutOff)
+        assert put_off.slip.is_unasked
+        assert put_off.slip.is_unsafe
+        assert practice.case == begin(call).case
+        assert not any(character.isdigit() for character in put_off.asking.words)
+        screen = " ".join(shown_after(call, reading.id).replace("│", " ").split())
+        assert "you did not ask. note Nothing was measured. Ask what the caller may do" in screen
+
+
+def test_a_reading_put_off_is_taken_once_the_caller_may() -> None:
+    practice, (heard,) = say(CALL, "head in the freeze", "license", "head in the freeze")
     assert isinstance(heard, Heard)
-    assert heard.slip.is_unasked
-    practice, _ = say(call, "head in the freeze", "license")
-    finding = next(
-        item
-        for item in call.engine.findings(practice.case)
-        if item.reading.id == "freeze_discharge_pressure"
-    )
-    assert finding.source is Source.NOT_ASKED_OF_THIS_CALLER
+    assert not heard.is_again
+    assert heard.asking.words == CALL.caller.answer("freeze_discharge_pressure")
+    assert [item.is_taken for item in practice.asked] == [False, True, True]
+
+
+def test_an_unlicensed_caller_refuses_each_licensed_reading() -> None:
+    call = unlicensed_call()
+    for reading in call.engine.content.readings.values():
+        if reading.is_licensed:
+            _, (heard,) = say(call, "license", reading.id)
+            assert isinstance(heard, Heard)
+            assert heard.finding.value is None
+            assert heard.slip.is_against
+
+
+@pytest.mark.parametrize(
+    ("machine", "reading", "words"),
+    [
+        ("klirr_u80", "manifold_test_result", "unknown there is no receiver vapor feed"),
+        ("klirr_u80", "condenser_air_temperature", "unknown it has no condenser outside"),
+    ],
+)
+def test_no_reading_is_given_of_a_part_that_is_not_there(
+    machine: str, reading: str, words: str
+) -> None:
+    call = call_with("compressor_weak", machine=machine)
+    practice, (heard,) = say(call, "license", reading)
+    assert isinstance(heard, Heard)
+    assert heard.asking.words == words
+    assert heard.finding.value is None
+    assert not practice.asked[-1].is_taken
+    remote = call_with("compressor_weak")
+    _, (heard,) = say(remote, "license", reading)
+    assert isinstance(heard, Heard)
+    assert heard.finding.value is not None
 
 
 def test_a_caller_known_not_to_be_licensed_refuses_licensed_work() -> None:
@@ -208,87 +306,6 @@ def test_a_caller_known_not_to_be_licensed_refuses_licensed_work() -> None:
     (explained,) = say(unlicensed_call(), "how head in the freeze", after=practice)[1]
     assert isinstance(explained, Explained)
     assert "licensed technician alone" in explained.text
-
-
-# Looking things up.
-
-
-def test_the_hard_level_shows_no_verdict_and_the_band_on_request() -> None:
-    call = call_not_on_file()
-    known = ("license", "refrigerant, condenser, room, roof, water")
-    said = shown_after(call, *known, "freeze time")
-    assert not any(word in said for word in ("WITHIN", "ABOVE", "BELOW", "◆", "NOTED"))
-    assert "healthy machine lies at" in shown_after(call, *known, "freeze time", "band")
-    case = shown_after(call, *known, "freeze time", "case")
-    assert not any(word in case for word in ("WITHIN", "ABOVE", "BELOW", "NORMAL"))
-
-
-def test_the_hard_level_does_not_judge_a_winding_or_a_reading_without_a_band() -> None:
-    call = call_with("harvest_coil_open", Level.HARD, 2)
-    assert "winding" not in shown_after(call, "license", "rated voltage", "coil ohms")
-    said = shown_after(call, "license", "freeze time")
-    assert not any(word in said for word in ("UNKNOWN", "Why"))
-
-
-def test_the_band_of_a_reading_not_asked_for_is_not_shown() -> None:
-    _, (unclear,) = say(CALL, "band freeze time")
-    assert isinstance(unclear, NotClear)
-    _, (band,) = say(CALL, *KNOWN, "freeze time", "band freeze time")
-    assert isinstance(band, BandShown)
-    assert "even all over" in shown_after(CALL, "ice pattern", "band")
-
-
-def test_what_is_learned_later_judges_earlier_readings_and_says_so() -> None:
-    _, remarks = say(CALL, "license", "late suction", "machine")
-    heard = remarks[-1]
-    assert isinstance(heard, Heard)
-    assert heard.judged_again == 1
-    assert "1 earlier reading is judged" in shown_after(CALL, "license", "late suction", "machine")
-
-
-def test_the_case_tells_what_is_known_and_what_it_took() -> None:
-    _, (case,) = say(CALL, "license", "freeze time", "case")
-    assert isinstance(case, CaseShown)
-    readings = shipped_engine().content.readings
-    assert (
-        case.minutes == readings["freeze_time"].minutes + readings["caller_qualification"].minutes
-    )
-    assert "Nothing asked yet" in shown_after(CALL, "case")
-
-
-def test_why_and_how_explain_a_reading_with_its_cautions() -> None:
-    questions = shipped_engine().tree.questions
-    for line in ("why freeze time", "why do we ask for the freeze time?"):
-        _, (why,) = say(CALL, line)
-        assert why == Explained("why", questions["freeze_time"].why)
-    for line in ("how fan", "how do I check the fan?"):
-        _, (how,) = say(CALL, line)
-        assert isinstance(how, Explained)
-        assert [caution.id for caution in how.cautions] == ["moving_parts"]
-    practice, _ = say(CALL, "freeze time", "why")
-    assert say(CALL, "why", after=practice)[1] == (Explained("why", questions["freeze_time"].why),)
-
-
-def test_how_much_asks_and_how_explains() -> None:
-    practice, _ = say(CALL, "how long is the freeze?")
-    assert practice.asked[-1].reading == "freeze_time"
-    assert say(CALL, "how freeze time")[0].asked == ()
-
-
-@pytest.mark.parametrize("line", ["help", "readings", "causes", "hint", "case", "caution", "help!"])
-def test_looking_things_up_asks_the_caller_nothing(line: str) -> None:
-    practice, remarks = say(CALL, line)
-    assert remarks
-    assert practice.asked == ()
-    assert shown_after(CALL, line).strip()
-
-
-def test_all_readings_and_causes_are_listed() -> None:
-    readings = " ".join(shown_after(CALL, "readings").split())
-    causes = " ".join(shown_after(CALL, "causes").split())
-    content = shipped_engine().content
-    assert all(reading.name in readings for reading in content.readings.values())
-    assert all(cause.name in causes for cause in content.causes.values())
 
 
 @pytest.mark.parametrize(

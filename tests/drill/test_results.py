@@ -33,7 +33,7 @@ SOME = Result(
 def test_a_drill_is_kept_and_read_again(tmp_path: Path) -> None:
     path = tmp_path / "a" / "b" / "drills.jsonl"
     call = call_with("compressor_weak")
-    practice, _ = say(call, "license", "fan", "hint", "propose weak compressor")
+    practice, _ = say(call, "license", "fan", "hint", "propose compressor_weak")
     result = result_of(debrief(call, practice), "Ana", SOME.at)
     keep(path, result)
     keep(path, SOME)
@@ -146,10 +146,28 @@ def test_results_are_summed_up_for_each_trainee() -> None:
     assert (ana.drills, ana.unfinished, ana.tally.finished, ana.tally.right) == (4, 1, 3, 3)
     assert ana.right_first == 2
     assert ana.tally.minutes_over == pytest.approx((5.0 - 5.0 + 5.0) / 3)
+    assert other.tally.minutes_over is None
     assert ana.cautions_skipped == 2.0
     assert ana.too_early == 1.0
     assert {level: tally.right for level, tally in ana.by_level.items()} == {"easy": 2, "hard": 1}
     assert (other.tally.right, other.most_missed[0].cause) == (0, "compressor_weak")
+
+
+def test_right_counts_apart_from_right_and_safe_and_from_found_without_proof() -> None:
+    lucky = replace(SOME, minutes=1.0, model_readings=20)
+    safe = replace(SOME, cautions_skipped=0)
+    (standing,) = standings([SOME, safe, lucky, *drills(False, cautions_skipped=0, minutes=500.0)])
+    assert (standing.tally.right, standing.tally.right_and_safe) == (3, 1)
+    assert standing.without_proof == 1
+    assert standing.tally.minutes_over == pytest.approx(5.0)
+
+
+def test_a_line_from_before_the_models_readings_were_kept_is_read(tmp_path: Path) -> None:
+    path = tmp_path / "drills.jsonl"
+    data = {"format": 1, **asdict(SOME)}
+    del data["model_readings"]
+    path.write_text(json.dumps(data) + "\n")
+    assert read_results(path) == ([SOME], [])
 
 
 def test_a_trend_lays_the_first_half_beside_the_last() -> None:

@@ -28,15 +28,14 @@ def drill(options: argparse.Namespace) -> int:
         options.seed = _drawn_seed()
     console = screen_of(options)
     first = opening(options.seed, options.level)
-    is_named = options.machine is not None or options.cause is not None
+    # A name or a content folder that is no good is told before anything is shown.
+    is_named = any(each is not None for each in (options.machine, options.cause, options.trees))
     if not is_named:
         console.print(first)
     from triage.console.drill_chat import hold, named
 
     content, machine, cause = named(options)
-    if is_named:  # a name that is not known is told before anything is shown
-        console.print(first)
-    return hold(options, console, content, machine, cause)
+    return hold(options, console, content, machine, cause, heading=first if is_named else None)
 
 
 def _refuse_to_overwrite(path: Path) -> None:

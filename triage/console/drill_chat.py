@@ -23,7 +23,7 @@ from triage.drill.call import DrillError, Level, PracticeCall, draw_call
 from triage.drill.debrief import debrief
 from triage.drill.export import write_answers
 from triage.drill.hearing import cause_meant
-from triage.drill.practice import Left, Outcome, Practice, begin, fold_steps
+from triage.drill.practice import Outcome, Practice, begin, fold_steps
 from triage.drill.rehearsal import left, respond
 from triage.drill.remarks import LeftHere
 from triage.drill.results import default_results_path, keep, make_ready, result_of
@@ -55,8 +55,12 @@ def hold(
     content: Content,
     machine: Machine | None,
     cause: str | None,
+    heading: RenderableType | None = None,
 ) -> int:
-    """Hold a drill behind its first screen, keep what it gave, and return the exit code."""
+    """Hold a drill behind its first screen, keep what it gave, and return the exit code.
+
+    `heading` is the first screen if it is not shown yet.
+    """
     results_path = default_results_path()
     make_ready(results_path)
     try:
@@ -70,18 +74,27 @@ def hold(
         )
     except DrillError as error:
         raise UsageError(str(error)) from error
+    if heading is not None:
+        console.print(heading)
     conversation = Drill(call, console, is_vi=options.vi)
     try:
         was_interrupted = conversation.converse()
     except KeyboardInterrupt:  # pressed while nothing was read: what was asked is kept all the same
         was_interrupted = True
-        conversation.leave(is_told=False)
+        conversation.leave()
     looked_back = debrief(call, conversation.practice)
-    if conversation.is_told:
+    is_told = looked_back.outcome is not Outcome.UNFINISHED
+    if is_told:
         console.print(debrief_card(looked_back))
     at = _now().isoformat(timespec="seconds")
     keep(results_path, result_of(looked_back, options.trainee, at))
-    _print_command(console, "The same call again:", _again(options, call))
+    is_kept_back = options.cause is not None and not is_told
+    lead = "The same call again, with the --cause you gave behind it:"
+    _print_command(
+        console,
+        lead if is_kept_back else "The same call again:",
+        _again(options, call, names_cause=is_told),
+    )
     if options.export is not None:
         _export(options.export, call, conversation.practice, console)
     if was_interrupted:
@@ -98,7 +111,6 @@ class Drill:
         self._is_vi = is_vi
         self._started_at = _now()
         self.practice: Practice = begin(call)
-        self.is_told = True
 
     def converse(self, line: LineReader | None = None) -> bool:
         """Take lines until the drill ends; return whether it was interrupted."""
@@ -110,14 +122,14 @@ class Drill:
                 typed = line.read()
             except KeyboardInterrupt:
                 if is_warned and line.was_empty:
-                    self.leave(is_told=False)
+                    self.leave()
                     return True
                 is_warned = True
                 words = "Line given up. Ctrl-C again on an empty line leaves the drill."
                 self._show(Margin("stop", Text(words)))
                 continue
             except EOFError:
-                self.leave(is_told=True)
+                self.leave()
                 return False
             is_warned = False
             self.take(typed)
@@ -128,19 +140,15 @@ class Drill:
         with interrupts_held():
             response = respond(self._call, self.practice, typed)
             self.practice = fold_steps(self._call, response.steps, self.practice)
-            self.is_told = not any(
-                isinstance(step, Left) and not step.is_told for step in response.steps
-            )
         for remark in response.remarks:
             self._show(*shown(remark, self._call, self.practice))
         self._show(Text(""))
 
-    def leave(self, *, is_told: bool) -> None:
-        """End the drill where it is, if it has not ended; `is_told` shows the answer."""
+    def leave(self) -> None:
+        """End the drill where it is, if it has not ended."""
         if self.practice.outcome is not None:
             return
-        self.practice = fold_steps(self._call, left(is_told=is_told), self.practice)
-        self.is_told = is_told
+        self.practice = fold_steps(self._call, left(), self.practice)
         self._show(*shown(LeftHere(), self._call, self.practice), Text(""))
 
     def _line(self) -> LineReader:
@@ -180,12 +188,15 @@ def _print_command(console: Console, lead: str, command: str) -> None:
     console.print(shown_command, soft_wrap=True)
 
 
-def _again(options: argparse.Namespace, call: PracticeCall) -> str:
+def _again(options: argparse.Namespace, call: PracticeCall, *, names_cause: bool) -> str:
     """Return how to get the same call again."""
     words = ["triage drill", f"--seed {call.seed}", f"--level {call.level.value}"]
     words.extend(
         f"--{name} {shlex.quote(value)}"
-        for name, value in (("machine", options.machine), ("cause", options.cause))
+        for name, value in (
+            ("machine", options.machine),
+            ("cause", options.cause if names_cause else None),
+        )
         if value is not None
     )
     if options.units:

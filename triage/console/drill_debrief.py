@@ -10,17 +10,24 @@ from rich.table import Table
 from rich.text import Text
 
 from triage.console.cards import Item
+from triage.console.drill_turns import UNKNOWN_GAS
 from triage.console.look import Card, look_of, stack
 from triage.console.telling import Telling, sentence
 from triage.console.turns import VerdictLine
 from triage.dialogue.view import Escalated, Finding, Withheld
 from triage.dialogue.words import plain_text
+from triage.drill.call import PracticeCall
 from triage.drill.debrief import AskedStep, Debrief
 from triage.drill.population import HEALTHY
 from triage.drill.practice import Outcome
 
 _TABLE_WIDTH = 64
 """Columns from which the steps are a table; below, one step under the other."""
+
+_ALL_OR_NOTHING = frozenset({
+    "harvest_coil_unpowered", "harvest_coil_open", "vacuum_break_failed", "fan_stopped", "stopped",
+})  # fmt: skip
+"""Causes, and ways of one, that are there or not: a share of the worst says nothing of them."""
 
 _BADNESS = ((0.85, "severe"), (0.65, "plain"), (0.0, "mild"))
 """Severities from which a fault is called so (judged)."""
@@ -34,6 +41,7 @@ def debrief_card(looked_back: Debrief) -> Card:
     return Card(
         f"DEBRIEF: {_outcome(looked_back)}",
         stack(
+            _safety_line(looked_back),
             *_truth(looked_back, telling),
             *_figures(looked_back, telling),
             *_steps(looked_back),
@@ -48,13 +56,36 @@ def debrief_card(looked_back: Debrief) -> Card:
 def _outcome(looked_back: Debrief) -> str:
     match looked_back.outcome:
         case Outcome.RIGHT:
-            return f"right at the {'first' if len(looked_back.proposals) == 1 else 'second'} guess"
+            guess = "first" if len(looked_back.proposals) == 1 else "second"
+            proof = ", found without proof" if looked_back.is_without_proof else ""
+            return f"right at the {guess} guess{proof}"
         case Outcome.WRONG:
             return "not found, both guesses were wrong"
         case Outcome.GIVEN_UP:
             return "given up"
         case Outcome.UNFINISHED:
             return "left unfinished"
+
+
+def _safety_line(looked_back: Debrief) -> Text:
+    if not looked_back.cautions_skipped:
+        return Text("Safe throughout.", style="triage.good")
+    count = looked_back.cautions_skipped
+    slips = [step.slip for step in looked_back.steps]
+    why = [
+        words
+        for words, is_there in (
+            ("cautions not read out", any(slip.cautions for slip in slips)),
+            (
+                "licensed work before asking what the caller may do",
+                any(slip.is_unasked for slip in slips),
+            ),
+            ("licensed work for a caller without license", any(slip.is_against for slip in slips)),
+        )
+        if is_there
+    ]
+    times = "Once" if count == 1 else f"{count} times"
+    return Text(f"{times} somebody could have been hurt: {'; '.join(why)}.", style="triage.outside")
 
 
 def _truth(looked_back: Debrief, telling: Telling) -> Iterator[RenderableType]:
@@ -64,10 +95,7 @@ def _truth(looked_back: Debrief, telling: Telling) -> Iterator[RenderableType]:
     if call.cause == HEALTHY:
         yield Text("Nothing. The machine is sound.")
     else:
-        share = call.caller.fault.severity
-        word = next(word for least, word in _BADNESS if share >= least)
-        percent = f"{share:.0%}".replace("%", " %")
-        yield Text(f"{plain_text(cause.name)}. A {word} case: {percent} of the worst.")
+        yield Text(f"{plain_text(cause.name)}.{_how_bad(call)}")
         yield Text(sentence(plain_text(cause.explanation)))
     for proposal in looked_back.proposals:
         is_right = proposal == call.cause
@@ -80,15 +108,29 @@ def _truth(looked_back: Debrief, telling: Telling) -> Iterator[RenderableType]:
         )
 
 
+def _how_bad(call: PracticeCall) -> str:
+    fault = call.caller.fault
+    if _ALL_OR_NOTHING.intersection((fault.cause, fault.variant)):
+        return ""
+    word = next(word for least, word in _BADNESS if fault.severity >= least)
+    return f" A {word} case: {100.0 * fault.severity:.0f} % of the worst."
+
+
 def _figures(looked_back: Debrief, telling: Telling) -> Iterator[RenderableType]:
     model = looked_back.call.model
     asked = len(looked_back.steps)
     yield _heading("In figures")
     yield Item(f"readings asked: {asked}, model answer {len(model.asked)}")
-    yield Item(
-        f"caller's time: {looked_back.minutes:g} min, model answer {model.minutes:g} min "
-        f"({_signed(looked_back.minutes_over)})"
-    )
+    time = f"caller's time: {looked_back.minutes:g} min"
+    if looked_back.is_compared:
+        over = _signed(looked_back.minutes_over)
+        time += f", model answer {model.minutes:g} min ({over})"
+    yield Item(time)
+    if looked_back.is_without_proof:
+        yield Item(
+            "found without proof: fewer than half as many readings taken as the model answer "
+            "asked, so the time is not compared"
+        )
     if asked:
         yield Item(f"asked what was best next: {looked_back.best_steps} of {asked}")
         yield Item(f"asked too early: {looked_back.too_early}")
@@ -165,11 +207,12 @@ def _noted(step: AskedStep) -> Iterator[str]:
 def _safety(looked_back: Debrief) -> Iterator[RenderableType]:
     content = looked_back.call.engine.content
     unread: dict[str, list[str]] = {}
-    for number, step in enumerate(looked_back.steps, start=1):
+    steps = looked_back.steps
+    for number, step in enumerate(steps, start=1):
         for key in step.slip.cautions:
             unread.setdefault(key, []).append(str(number))
     lines = [
-        f"{plain_text(content.cautions[key].title)}: before {_joined(numbers)}"
+        f"{plain_text(content.cautions[key].title)}: before {_joined(numbers)}{_why(steps, key)}"
         for key, numbers in unread.items()
     ]
     yield from _listed("Cautions skipped, that should have been read out first", lines)
@@ -181,6 +224,12 @@ def _safety(looked_back: Debrief) -> Iterator[RenderableType]:
     if against:
         lines.append(f"asked of a caller who is not licensed: {_joined(against)}")
     yield from _listed("Licensed work", lines)
+
+
+def _why(steps: tuple[AskedStep, ...], key: str) -> str:
+    """Return in brackets why a caution belonged there, where nobody could see it."""
+    is_by_unknown_gas = any(key in step.slip.by_unknown_gas for step in steps)
+    return f" ({UNKNOWN_GAS})" if is_by_unknown_gas else ""
 
 
 def _joined(numbers: list[str]) -> str:

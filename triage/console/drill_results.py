@@ -62,8 +62,11 @@ def _lines(standing: Standing, content: Content) -> Iterator[RenderableType]:
         "right", f"{tally.right} of {tally.finished} finished, {standing.right_first} of them at "
         f"the first guess{left}",
     )  # fmt: skip
-    if tally.finished:
-        yield _line("caller's time", f"{_over(tally)} on average")
+    yield _line("right and safe", f"{tally.right_and_safe} of {tally.finished}")
+    if standing.without_proof:
+        yield _line("without proof", f"{standing.without_proof} of the right ones")
+    if tally.minutes_over is not None:
+        yield _line("caller's time", f"{_over(tally)} on average, where found with proof")
     yield _line("asked too early", f"{standing.too_early:.1f} a drill")
     yield _line("safety skipped", f"{standing.cautions_skipped:.1f} a drill")
     yield _line("hints", f"{standing.hints:.1f} a drill")
@@ -72,8 +75,8 @@ def _lines(standing: Standing, content: Content) -> Iterator[RenderableType]:
         yield _line("by level", ", ".join(map(plain_text, levels)))
     if standing.trend is not None:
         first, last = standing.trend
-        yield _line("first half", f"{_right(first)} right, {_over(first)}")
-        yield _line("last half", f"{_right(last)} right, {_over(last)}")
+        yield _line("first half", _half(first))
+        yield _line("last half", _half(last))
     for number, missed in enumerate(standing.most_missed):
         cause = content.causes.get(missed.cause)
         name = plain_text(cause.name if cause else missed.cause)
@@ -88,8 +91,13 @@ def _right(tally: Tally) -> str:
     return f"{tally.right} of {tally.finished}"
 
 
+def _half(tally: Tally) -> str:
+    words = f"{_right(tally)} right, {tally.right_and_safe} of them safe"
+    return words if tally.minutes_over is None else f"{words}, {_over(tally)}"
+
+
 def _over(tally: Tally) -> str:
-    minutes = round(tally.minutes_over)
+    minutes = round(tally.minutes_over or 0.0)
     if minutes == 0:
         return "as long as the model answer"
     return f"{abs(minutes)} min {'over' if minutes > 0 else 'under'} the model answer"

@@ -25,11 +25,16 @@ from triage.drill.remarks import (
     HelpShown,
     Judged,
     LeftHere,
+    Noted,
+    PutOff,
     Remark,
     WhichOne,
 )
 from triage.drill.simulated_caller import UNKNOWN_WORDS
 from triage.tree.content import Content, Stage
+
+UNKNOWN_GAS = "gas not known: treated as flammable"
+"""Why a caution about fire belongs before a reading."""
 
 _STAGE_WORDS = {
     Stage.CALLER: "Who calls",
@@ -52,6 +57,10 @@ def shown(remark: Remark, call: PracticeCall, practice: Practice) -> Iterator[Re
     match remark:
         case Heard():
             yield from _heard(remark, call, telling)
+        case PutOff():
+            yield from _put_off(remark, call)
+        case Noted(words):
+            yield Margin("note", Text(words))
         case CautionsRead(cautions):
             for caution in cautions:
                 title = plain_text(caution.title)
@@ -98,6 +107,14 @@ def _heard(remark: Heard, call: PracticeCall, telling: Telling) -> Iterator[Rend
             yield Margin("noted", Text(words), "triage.outside")
 
 
+def _put_off(remark: PutOff, call: PracticeCall) -> Iterator[RenderableType]:
+    yield Margin("caller", Text(remark.asking.words))
+    yield Margin("note", Text("Nothing was measured. Ask what the caller may do, then ask again."))
+    if call.terms.tells_at_once:
+        for words in slip_words(remark.slip, call.engine.content):
+            yield Margin("noted", Text(words), "triage.outside")
+
+
 def _unjudged(finding: Finding, telling: Telling) -> RenderableType:
     """Return a reading in both systems of units, the saturation that goes with it, no verdict."""
     saturation = telling.saturation(finding)
@@ -127,10 +144,18 @@ def slip_words(slip: Slip, content: Content) -> Iterator[str]:
     if slip.is_against:
         yield "Not safe: this caller is not licensed, and this is licensed work."
     if slip.cautions:
-        titles = "; ".join(plain_text(content.cautions[key].title) for key in slip.cautions)
+        titles = "; ".join(caution_title(slip, key, content) for key in slip.cautions)
         yield f"Not safe: cautions to read out before it: {titles}. Type caution to read them."
+    if slip.shown:
+        yield "They were shown to you; the caller hears them only when you read them out."
     if slip.is_too_early:
         yield "Too early: prove the freeze sound before the harvest is looked at."
+
+
+def caution_title(slip: Slip, key: str, content: Content) -> str:
+    """Return the title of a caution that was skipped, with why it belonged there if not plain."""
+    title = plain_text(content.cautions[key].title)
+    return f"{title} ({UNKNOWN_GAS})" if key in slip.by_unknown_gas else title
 
 
 def _choices(remark: WhichOne) -> RenderableType:
@@ -141,7 +166,7 @@ def _choices(remark: WhichOne) -> RenderableType:
     return stack(
         Text("Which one?"),
         *(Item(name, f"{number}  ") for number, name in enumerate(names, start=1)),
-        Text("type its number, or a word of it", style="triage.hint"),
+        Text("type its number, or a word of it; cancel for none", style="triage.hint"),
     )
 
 
@@ -173,7 +198,7 @@ def _band(finding: Finding, telling: Telling) -> RenderableType:
         if choice.id in finding.reading.normal
     ]
     if labels:
-        return Text(f"{name}: a healthy machine gives {' or '.join(labels)}.")
+        return Text(f"{name}, on a healthy machine: {' / '.join(labels)}.")
     why = telling.reason(finding)
     return Text(sentence(f"{name} has no band here{f': {why}' if why else ''}"))
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from dataclasses import dataclass
 
-from rich.console import Group, RenderableType
-from rich.table import Table
+from rich.console import Console, ConsoleOptions, Group, RenderableType, RenderResult
 from rich.text import Text
 
 COMMAND_WORDS = {
@@ -41,9 +41,19 @@ def opening(seed: int, level: str) -> RenderableType:
 
 def commands(words: Collection[str]) -> RenderableType:
     """Return commands with their meaning, one under the other."""
-    table = Table.grid(padding=(0, 2, 0, 0))
-    table.add_column(no_wrap=True)
-    table.add_column(overflow="fold")
-    for word in words:
-        table.add_row(Text(word), Text(COMMAND_WORDS[word]))
-    return table
+    return _Commands(tuple(words))
+
+
+@dataclass(frozen=True, slots=True)
+class _Commands:
+    words: tuple[str, ...]
+
+    def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
+        """Yield the lines; a table would fill them with blanks, which a pipe keeps."""
+        indent = max(map(len, self.words)) + 2
+        width = max(8, options.max_width - indent)
+        for word in self.words:
+            lines = Text(COMMAND_WORDS[word]).wrap(console, width)
+            for number, line in enumerate(lines):
+                line.rstrip()
+                yield Text.assemble(f"{word if number == 0 else '':<{indent}}", line)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from triage.dialogue.case import QUALIFICATION, Case
 from triage.dialogue.judge import finding_of
-from triage.dialogue.view import ODD, Finding, Verdict
+from triage.dialogue.view import ODD, Finding, Source, Verdict
 from triage.dialogue.worth import best_decision, worth_asking
 from triage.tree.content import UNKNOWN, Cause, Content, Ending, Question, Side, Stage, Tree
 from triage.tree.graph import NodeKind, next_node
@@ -160,7 +160,7 @@ def beyond_the_path(
         return tree.endings[node]
     stage = graph.nodes[node]["stage"]
     if stage is Stage.FREEZE:
-        return decided_early(graph, content, tree, case, node, findings)
+        return in_the_freeze(graph, content, tree, case, node, findings)
     if reached is not Stage.FREEZE:
         return None
     # The freeze passes for sound: is a freeze fault still likely enough for one more reading?
@@ -168,35 +168,53 @@ def beyond_the_path(
     return next_worth(content, findings, open_questions, freeze_causes_of(content))
 
 
+def _freeze_readings(tree: Tree) -> frozenset[str]:
+    return frozenset(
+        question.reading for question in tree.questions.values() if question.stage is Stage.FREEZE
+    )
+
+
 def freeze_causes_of(content: Content) -> list[str]:
     """Return the causes of the freeze's side."""
     return [cause.id for cause in content.causes.values() if cause.side is Side.FREEZE]
 
 
-def decided_early(
+def in_the_freeze(
     graph: nx.DiGraph[str],
     content: Content,
     tree: Tree,
     case: Case,
     node: str,
     findings: Mapping[str, Finding],
-) -> Ending | None:
-    """Return the ending of a freeze fault that no further freeze reading would change, else None.
+) -> Ending | Question | None:
+    """Return what a freeze that shows something calls for: a better question, or its ending.
 
-    The path must come to it of itself if nothing more can be had, and all readings together must
-    settle on it. So every proof about the path holds.
+    The path keeps its order as long as everything can be had. Where a reading of the freeze could
+    not be, a question worth its minutes comes before one that is not. Once no single answer would
+    change the decision, what shows the cause directly is asked for, and then the call ends, if the
+    path comes to such an ending of itself with nothing more to be had. So every proof about the
+    path holds.
     """
-    freeze_causes = freeze_causes_of(content)
-    decision = best_decision(content, findings, allowed=freeze_causes)
-    if decision.cause is None:
+    if not any(item.verdict in ODD for item in findings.values()):
         return None
+    causes = freeze_causes_of(content)
+    open_questions = askable(content, tree, case, Stage.FREEZE)
+    worth = [
+        item.reading
+        for item in worth_asking(content, findings, open_questions.keys(), allowed=causes)
+    ]
+    if worth:
+        is_short = any(
+            finding.verdict is Verdict.UNKNOWN
+            and finding.source is Source.CALLER
+            and key in _freeze_readings(tree)
+            for key, finding in findings.items()
+        )
+        own = graph.nodes[node]["reading"]
+        return open_questions[worth[0]] if is_short and own not in worth else None
+    decision = best_decision(content, findings, allowed=causes)
     outcomes = {reading: finding.outcome for reading, finding in findings.items()}
     ending = tree.endings.get(ending_if_nothing_more(graph, node, outcomes))
     if ending is None or decision.cause not in ending.possible_causes:
         return None
-    open_questions = askable(content, tree, case, Stage.FREEZE)
-    if first_look(content, decision.cause, open_questions) is not None:
-        return None
-    if next_worth(content, findings, open_questions, freeze_causes) is not None:
-        return None
-    return ending
+    return first_look(content, decision.cause, open_questions) or ending

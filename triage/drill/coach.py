@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, replace
 
 from triage.dialogue.case import LICENSED, QUALIFICATION, Case, fold
 from triage.dialogue.engine import Engine
 from triage.dialogue.events import Acknowledged
-from triage.dialogue.gate import applies
+from triage.dialogue.gate import FLAMMABLE, applies
+from triage.dialogue.judge import refrigerant_in_use
 from triage.dialogue.view import AskCaution, AskQuestion
 from triage.drill.call import PracticeCall
 from triage.drill.practice import Asking, Practice
 from triage.tree.content import Reading, Side, Stage
 
 HINT_LEVELS = 3
+
+_CLARIFYING = frozenset({"ice_released"})
+"""Plain looks in the harvest that only make the complaint clear; they come at any time."""
 
 _ORDER = {stage: number for number, stage in enumerate(Stage)}
 
@@ -51,6 +55,8 @@ def is_too_early(engine: Engine, case: Case, reading_id: str) -> bool:
     before a test confirms it.
     """
     stage = stage_of(engine, reading_id)
+    if reading_id in _CLARIFYING:
+        return False
     if stage is Stage.CONFIRM:
         following = best_next(engine, _without(engine, case, Stage.CONFIRM))
         if following is not None:
@@ -89,15 +95,26 @@ def cautions_before(
     )
 
 
+def is_by_unknown_gas(engine: Engine, case: Case, caution: str) -> bool:
+    """Return whether a caution warns of fire while nobody knows yet what refrigerant is in."""
+    warns_of = engine.content.cautions[caution].hazards
+    is_of_fire = bool(warns_of) and frozenset(FLAMMABLE.values()).issuperset(warns_of)
+    return is_of_fire and refrigerant_in_use(engine.content, case) is None
+
+
 @dataclass(frozen=True, slots=True)
 class Slip:
     """What was wrong about asking for a reading at that moment.
 
-    `cautions` were not read out before it. `is_unasked`: licensed work before the caller was asked
-    what they may do; `is_against`: licensed work after they said that they may not.
+    `cautions` were not read out before it. Of these the trainee was `shown` some, and those in
+    `by_unknown_gas` warn of fire only because nobody knew the refrigerant yet. `is_unasked`:
+    licensed work before the caller was asked what they may do; `is_against`: licensed work after
+    they said that they may not.
     """
 
     cautions: tuple[str, ...] = ()
+    shown: tuple[str, ...] = ()
+    by_unknown_gas: tuple[str, ...] = ()
     is_unasked: bool = False
     is_against: bool = False
     is_too_early: bool = False
@@ -113,13 +130,18 @@ def slip_of(engine: Engine, asking: Asking) -> Slip:
     reading = engine.content.readings[asking.reading]
     case = asking.before
     qualification = case.answers.get(QUALIFICATION)
-    is_refused = qualification is not None and qualification.value != LICENSED
-    is_against = reading.is_licensed and is_refused
+    is_against = (
+        reading.is_licensed and qualification is not None and qualification.value != LICENSED
+    )
+    is_unasked = reading.is_licensed and qualification is None
     # Work that the caller does not do needs no caution.
-    unread = () if is_against else cautions_before(engine, case, reading, asking.read_out)
+    is_refused = is_against or is_unasked
+    unread = () if is_refused else cautions_before(engine, case, reading, asking.read_out)
     return Slip(
         unread,
-        is_unasked=reading.is_licensed and qualification is None,
+        tuple(key for key in unread if key in asking.shown),
+        tuple(key for key in unread if is_by_unknown_gas(engine, case, key)),
+        is_unasked=is_unasked,
         is_against=is_against,
         is_too_early=is_too_early(engine, case, asking.reading),
     )
@@ -132,7 +154,8 @@ def slip_of(engine: Engine, asking: Asking) -> Slip:
 class Hint:
     """Help of a level: 1 which half of the cycle, 2 which reading next, 3 which two causes.
 
-    `reading` and `why` are there at level 2, `causes` at level 3.
+    `reading` and `why` are there at level 2, `causes` at level 3. At level 0 nothing new was left
+    to say.
     """
 
     level: int
@@ -140,6 +163,13 @@ class Hint:
     reading: Reading | None = None
     why: str = ""
     causes: tuple[str, ...] = ()
+
+    @property
+    def said(self) -> str:
+        """What it says in short: two hints that say the same have the same."""
+        if self.causes:
+            return f"causes {' '.join(self.causes)}"
+        return f"ask {self.reading.id}" if self.reading else self.words
 
 
 _WHERE = {
@@ -151,15 +181,35 @@ _WHERE = {
     Stage.CONFIRM: "Freeze and harvest are known. What is left is to confirm it.",
 }
 
+NOTHING_MORE = (
+    "Nothing more can be told. Of the two causes named, you proposed one, and it was not that."
+)
+
 ENOUGH = "What you have is enough. Think over what it says together, and propose a cause."
 
 
 def hint_for(call: PracticeCall, practice: Practice) -> Hint:
-    """Return the next hint: each tells more than the one before, the cause only among two."""
-    level = min(practice.hints + 1, HINT_LEVELS)
+    """Return the next hint: each tells more than the one before, the cause only among two.
+
+    A level that would only repeat what a hint said is skipped; behind the last nothing is new.
+    """
+    named = next((said for said in practice.hinted if said.startswith("causes ")), None)
+    if named is not None:
+        causes = tuple(named.split()[1:])
+        if set(causes).intersection(practice.proposals):
+            return Hint(0, NOTHING_MORE)
+        return Hint(0, "Nothing more can be told. It is one of these two.", causes=causes)
+    hints = (
+        _hint_of(call, practice, level) for level in range(practice.hints + 1, HINT_LEVELS + 1)
+    )
+    return next(hint for hint in hints if hint.said not in practice.hinted)
+
+
+def _hint_of(call: PracticeCall, practice: Practice, level: int) -> Hint:
     following = best_next(call.engine, practice.case)
-    if level == HINT_LEVELS:
-        return Hint(level, "It is one of these two.", causes=two_left(call))
+    if level >= HINT_LEVELS:
+        causes = two_left(call, practice.proposals)
+        return Hint(HINT_LEVELS, "It is one of these two.", causes=causes)
     if following is None:
         return Hint(level, ENOUGH)
     if level == 1:
@@ -167,11 +217,15 @@ def hint_for(call: PracticeCall, practice: Practice) -> Hint:
     return Hint(level, "Ask next for this.", following.reading, following.question.why)
 
 
-def two_left(call: PracticeCall) -> tuple[str, str]:
-    """Return the true cause and the one most like it, in the content's order."""
+def two_left(call: PracticeCall, wrong: Collection[str] = ()) -> tuple[str, str]:
+    """Return the true cause and the one most like it, in the content's order.
+
+    Causes known to be `wrong` are not named.
+    """
     causes = call.engine.content.causes
     side = causes[call.cause].side
     alike = [key for key, cause in causes.items() if cause.side is side or side is Side.NONE]
-    rival = next(key for key in (*call.model.ranked, *alike, *causes) if key != call.cause)
+    excluded = {call.cause, *wrong}
+    rival = next(key for key in (*call.model.ranked, *alike, *causes) if key not in excluded)
     first, second = sorted((call.cause, rival), key=list(causes).index)
     return first, second

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from triage.drill.call import PracticeCall
-from triage.drill.practice import Practice
+from triage.drill.practice import Practice, words_given
 
 NOTE = "practice call, invented: nobody called"
 
@@ -21,7 +21,7 @@ def answers_of(call: PracticeCall, practice: Practice) -> dict[str, Any]:
     asked = dict.fromkeys((*call.model.asked, *(item.reading for item in practice.asked)))
     texts: dict[str, str | list[str]] = {}
     for key in asked:
-        words = call.caller.answer(key)
+        words = words_given(call, call.engine.content.readings[key])
         texts[key] = [words, "yes"] if key in call.model.confirmed else words
     return {
         "about": f"Practice call {call.seed}, level {call.level.value}, invented",

@@ -129,8 +129,15 @@ def cause_meant(text: str, content: Content) -> Meant:
         exact = find_exact(words, sure)
         if exact.id:
             return Meant((exact.id,))
-    found = _meant(text, names)
+    found = _meant(text, names, most=len(names))  # all of them: a guess hangs on it
     return Meant((), found.ids or found.options)
+
+
+def is_cause_in_full(text: str, content: Content) -> bool:
+    """Return whether a text is the whole name or the id of a cause, not only a way to say it."""
+    names = {key: (key, cause.name) for key, cause in content.causes.items()}
+    plain = plain_text(text, LONGEST_LINE)
+    return any(find_exact(words, names).id for words in (plain, _LEADING.sub("", plain)))
 
 
 def is_only_half_or_time(text: str) -> bool:
@@ -159,11 +166,12 @@ def _meant(
     names: Mapping[str, tuple[str, ...]],
     groups: Mapping[str, frozenset[str]] = MappingProxyType({}),
     besides: Mapping[str, frozenset[str]] = MappingProxyType({}),
+    most: int = MOST_OPTIONS,
 ) -> Meant:
     """Return which of `names` a text means.
 
-    `groups` is the half of the cycle or the time each belongs to. `besides` are words that may
-    stand beside the name of each.
+    `groups` is the half of the cycle or the time each belongs to, `most` how many are
+    offered. `besides` are words that may stand beside the name of each.
     """
     exact = find_exact(text, names)
     if exact.id:
@@ -193,13 +201,13 @@ def _meant(
     if fitting:
         best = max(score for score, _ in fitting)
         keys = tuple(key for score, key in fitting if score == best)
-        return Meant(keys) if len(keys) == 1 else Meant((), keys[:MOST_OPTIONS])
+        return Meant(keys) if len(keys) == 1 else Meant((), keys[:most])
     if partly:
-        most = max(length for length, _ in partly)
-        return Meant((), tuple(key for length, key in partly if length == most)[:MOST_OPTIONS])
+        longest = max(length for length, _ in partly)
+        return Meant((), tuple(key for length, key in partly if length == longest)[:most])
     named = find_named(text, names)
     near = (named.id,) if named.id else named.near
-    return Meant((), near[:MOST_OPTIONS])
+    return Meant((), near[:most])
 
 
 def _words(text: str) -> list[str]:

@@ -2,23 +2,43 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
+from types import MappingProxyType
 
-from triage.dialogue.case import LICENSED, QUALIFICATION, Case, fold
+from triage.dialogue.case import QUALIFICATION, Case, fold
 from triage.dialogue.events import Answered
 from triage.dialogue.heard import answer_of, read
 from triage.dialogue.judge import minute_of
 from triage.dialogue.reply import Unknown, Value
 from triage.drill.call import PracticeCall
+from triage.physics.machine import CondenserKind, Machine
 from triage.tree.content import Reading
 
 MOST_PROPOSALS = 2
 """Causes a trainee may propose."""
 
 NOT_FOR_ME = "unknown I am not licensed for that"
-"""What a caller says who was asked for licensed work after saying that they are not licensed."""
+"""What a caller without license says who is asked for licensed work."""
+
+NOT_YET = "I do not know whether I may do that; you did not ask."
+"""What any caller says who is asked for licensed work before being asked what they may do."""
+
+_ABSENT: Mapping[str, tuple[Callable[[Machine], bool], str]] = MappingProxyType({
+    "manifold_test_result": (
+        lambda machine: not machine.has_receiver_vapor_feed,
+        "unknown there is no receiver vapor feed",
+    ),
+    "condenser_air_temperature": (
+        lambda machine: machine.condenser.kind is not CondenserKind.REMOTE_AIR,
+        "unknown it has no condenser outside",
+    ),
+})  # fmt: skip
+"""Readings of a part that a machine may not have: when it has none, and what the caller says."""
+
+_NOT_TAKEN = frozenset({NOT_FOR_ME, NOT_YET, *(words for _, words in _ABSENT.values())})
+"""Words of a caller who does not go to take a reading."""
 
 
 class Kind(StrEnum):
@@ -48,9 +68,10 @@ class ReadOut:
 
 @dataclass(frozen=True, slots=True)
 class Named:
-    """A reading was looked at: why, how, or its band."""
+    """A reading was looked at: why, how, or its band; `cautions` were shown with it."""
 
     reading: str
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +84,9 @@ class LeftOpen:
 
 @dataclass(frozen=True, slots=True)
 class Hinted:
-    """A hint was given."""
+    """A hint was given that said something new, in short."""
+
+    said: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,9 +103,7 @@ class GaveUp:
 
 @dataclass(frozen=True, slots=True)
 class Left:
-    """The drill was left before its end; `is_told` if the trainee is shown the answer."""
-
-    is_told: bool
+    """The drill was left before its end."""
 
 
 Step = AskedFor | ReadOut | Named | LeftOpen | Hinted | Proposed | GaveUp | Left
@@ -99,30 +120,42 @@ class Outcome(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Asking:
-    """A reading that was asked for: the caller's words, and how things stood before."""
+    """A reading that was asked for: the caller's words, and how things stood before.
+
+    `is_taken`: the caller went to take it, in vain or not, rather than refuse. Cautions `read_out`
+    to the caller, and `shown` to the trainee alone.
+    """
 
     reading: str
     words: str
     before: Case
+    is_taken: bool
     read_out: frozenset[str]
+    shown: frozenset[str]
 
 
 @dataclass(frozen=True, slots=True)
 class Practice:
     """How far a drill is.
 
-    `case` is what a call would know. `named` is the reading spoken of last. `open` is what the
-    next line may choose from.
+    `case` is what a call would know. `shown` are cautions the trainee saw, `hinted` what hints said
+    in short. `named` is the reading spoken of last, `open` what the next line may choose from.
     """
 
     case: Case
     asked: tuple[Asking, ...] = ()
     read_out: frozenset[str] = field(default_factory=frozenset)
-    hints: int = 0
+    shown: frozenset[str] = field(default_factory=frozenset)
+    hinted: tuple[str, ...] = ()
     proposals: tuple[str, ...] = ()
     named: str = ""
     open: LeftOpen | None = None
     outcome: Outcome | None = None
+
+    @property
+    def hints(self) -> int:
+        """How many hints said something new."""
+        return len(self.hinted)
 
     @property
     def guesses_left(self) -> int:
@@ -130,8 +163,8 @@ class Practice:
         return MOST_PROPOSALS - len(self.proposals)
 
     def has_asked(self, reading_id: str) -> bool:
-        """Whether a reading was asked for before."""
-        return any(item.reading == reading_id for item in self.asked)
+        """Whether a reading was asked for before, and not put off."""
+        return any(item.reading == reading_id and item.words != NOT_YET for item in self.asked)
 
 
 def begin(call: PracticeCall) -> Practice:
@@ -157,12 +190,12 @@ def apply(call: PracticeCall, practice: Practice, step: Step) -> Practice:
             return _asked(call, practice, reading_id)
         case ReadOut(cautions):
             return replace(practice, read_out=practice.read_out.union(cautions))
-        case Named(reading_id):
-            return replace(practice, named=reading_id)
+        case Named(reading_id, cautions):
+            return replace(practice, named=reading_id, shown=practice.shown.union(cautions))
         case LeftOpen():
             return replace(practice, open=step)
-        case Hinted():
-            return replace(practice, hints=practice.hints + 1)
+        case Hinted(said):
+            return replace(practice, hinted=(*practice.hinted, said))
         case Proposed(cause):
             proposals = (*practice.proposals, cause)
             outcome = None
@@ -183,7 +216,14 @@ def _asked(call: PracticeCall, practice: Practice, reading_id: str) -> Practice:
         return practice
     reading = call.engine.content.readings[reading_id]
     words = words_for(call, practice.case, reading)
-    asking = Asking(reading_id, words, practice.case, practice.read_out)
+    is_put_off = words == NOT_YET
+    if is_put_off and any(item.reading == reading_id for item in practice.asked):
+        return practice
+    asking = Asking(
+        reading_id, words, practice.case, words not in _NOT_TAKEN, practice.read_out, practice.shown
+    )  # fmt: skip
+    if is_put_off:
+        return replace(practice, asked=(*practice.asked, asking))
     case = fold([_answer(call, practice.case, reading, words)], practice.case)
     return replace(practice, case=case, asked=(*practice.asked, asking))
 
@@ -191,13 +231,27 @@ def _asked(call: PracticeCall, practice: Practice, reading_id: str) -> Practice:
 def words_for(call: PracticeCall, case: Case, reading: Reading) -> str:
     """Return what the caller says when asked for a reading.
 
-    Who has not been asked yet what they may do does what they are told; after a plain no, not.
+    Who has not been asked yet what they may do takes no licensed reading, licensed or not.
     """
-    qualification = case.answers.get(QUALIFICATION)
-    is_known_unlicensed = qualification is not None and qualification.value != LICENSED
-    if reading.is_licensed and is_known_unlicensed:
+    if reading.is_licensed and QUALIFICATION not in case.answers:
+        return NOT_YET
+    return words_given(call, reading)
+
+
+def words_given(call: PracticeCall, reading: Reading) -> str:
+    """Return what the caller says for a reading once it is known what they may do."""
+    if reading.is_licensed and not call.is_licensed:
         return NOT_FOR_ME
+    if reading.id in _ABSENT:
+        is_absent, words = _ABSENT[reading.id]
+        if is_absent(call.machine):
+            return words
     return call.caller.answer(reading.id)
+
+
+def can_give(call: PracticeCall, reading: Reading) -> bool:
+    """Return whether this caller can take a reading of this machine at all."""
+    return reading.id not in call.caller.missing and words_given(call, reading) not in _NOT_TAKEN
 
 
 def _answer(call: PracticeCall, case: Case, reading: Reading, words: str) -> Answered:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 
-from triage.dialogue.case import LICENSED, QUALIFICATION, Case
+from triage.dialogue.case import Case
 from triage.dialogue.names import find_exact
-from triage.dialogue.view import Explained, Finding, NotClear
-from triage.dialogue.words import agreement, control_in, plain_text, quoted
+from triage.dialogue.view import NotClear
+from triage.dialogue.words import agreement, control_in, fold, plain_text, quoted
 from triage.drill.call import PracticeCall
 from triage.drill.coach import cautions_before, hint_for, slip_of
 from triage.drill.hearing import (
@@ -19,10 +19,12 @@ from triage.drill.hearing import (
     cause_words,
     caution_meant,
     caution_words,
+    is_cause_in_full,
     is_how_much,
     is_only_half_or_time,
     readings_meant,
 )
+from triage.drill.look_up import band_of, explained, finding_in
 from triage.drill.practice import (
     AskedFor,
     GaveUp,
@@ -38,18 +40,18 @@ from triage.drill.practice import (
     fold_steps,
 )
 from triage.drill.remarks import (
-    BandShown,
     CaseShown,
     CautionsRead,
     Heard,
     HelpShown,
     Judged,
     LeftHere,
+    PutOff,
     Remark,
     Response,
     WhichOne,
 )
-from triage.tree.content import Content, Question, Reading
+from triage.tree.content import Content
 
 _BEHIND = r"\b\s*(?:for|of|about|before|to|is|that|it)?\b\s*[:,-]?\s*(.*)"
 _COMMANDS: Mapping[str, re.Pattern[str]] = {
@@ -75,6 +77,9 @@ _NOT_HERE = {
     "note": "A drill keeps no notes.",
     "unknown": "Here the caller answers. Ask for a reading by its name.",
 }
+_NONE = frozenset({"cancel", "none", "none of them", "none of these", "never mind", "nevermind"})
+"""Words that choose nothing from a list."""
+
 _LONGEST_CHOICE = 40
 """Characters of a line that may choose from a short list."""
 
@@ -93,16 +98,16 @@ def respond(call: PracticeCall, practice: Practice, text: str) -> Response:
             return _command(call, practice, name, match[1].strip())
     explaining = _EXPLAINING.fullmatch(typed.rstrip("?!. "))
     if explaining and not is_how_much(typed):
-        return _explain(call, practice, explaining[1].lower(), explaining[2].strip())
+        return explained(call, practice, explaining[1].lower(), explaining[2].strip())
     control = None if is_how_much(typed) else control_in(typed)
     if control is not None:
         return _steered(call, practice, control[0])
     return _asking(call, practice, typed)
 
 
-def left(*, is_told: bool) -> tuple[Step, ...]:
+def left() -> tuple[Step, ...]:
     """Return the steps of leaving a drill without a word."""
-    return (Left(is_told),)
+    return (Left(),)
 
 
 # Choosing from a list.
@@ -111,21 +116,37 @@ def left(*, is_told: bool) -> tuple[Step, ...]:
 def _choice(call: PracticeCall, practice: Practice, offer: LeftOpen, typed: str) -> Response | None:
     """Return what choosing from a short list leads to, None if the line is about something else."""
     said = agreement(typed)
-    if said is False:
+    if said is False or fold(typed) in _NONE:
         return Response((LeftOpen(offer.kind, ()),), (NotClear("All right, none of these."),))
+    if not offer.options:
+        return None
+    number = typed.strip(" .)#")
+    is_number = number.isascii() and number.isdigit()
     if len(offer.options) == 1:  # only a yes will do: a word of it may be meant otherwise
-        chosen = offer.options[0] if said or typed == "1" else None
+        chosen = offer.options[0] if said or number == "1" else None
     else:
         chosen = _chosen(call.engine.content, offer, typed)
+    if chosen is None and is_number:  # the list stays open
+        return Response((offer,), (NotClear(_no_such_number(offer)),))
     if chosen is None:
         return None
+    is_sure = len(offer.options) == 1 or is_number
     match offer.kind:
         case Kind.READING:
             return _asked(call, practice, (chosen,))
+        case Kind.CAUSE if not is_sure:  # a guess is not spent on a word
+            return _which(call, Kind.CAUSE, (chosen,))
         case Kind.CAUSE:
             return _proposed(call, practice, chosen)
         case Kind.CAUTION:
             return _read(call, (chosen,))
+
+
+def _no_such_number(offer: LeftOpen) -> str:
+    count = len(offer.options)
+    if count == 1:
+        return "Type yes or no."
+    return f"There is no such number. Type 1 to {count}, or cancel for none of them."
 
 
 def _chosen(content: Content, offer: LeftOpen, typed: str) -> str | None:
@@ -159,9 +180,11 @@ def _command(call: PracticeCall, practice: Practice, name: str, argument: str) -
         case "caution":
             return _caution(call, practice, argument)
         case "hint":
-            return Response((Hinted(),), (hint_for(call, practice),))
+            hint = hint_for(call, practice)
+            # What says nothing new does not count.
+            return Response((Hinted(hint.said),) if hint.level else (), (hint,))
         case "band":
-            return _band(call, practice, argument)
+            return band_of(call, practice, argument)
         case "give up":
             return Response((GaveUp(),))
         case _:
@@ -171,13 +194,13 @@ def _command(call: PracticeCall, practice: Practice, name: str, argument: str) -
 def _steered(call: PracticeCall, practice: Practice, command: str) -> Response:
     match command:
         case "case":
-            minutes = minutes_of(call, (item.reading for item in practice.asked))
+            minutes = minutes_taken(call, practice)
             findings = call.engine.findings(practice.case)
             return Response((), (CaseShown(findings, len(practice.asked), minutes),))
         case "stop":
-            return Response(left(is_told=False), (LeftHere(),))
+            return Response(left(), (LeftHere(),))
         case "why" | "how":
-            return _explain(call, practice, command, "")
+            return explained(call, practice, command, "")
         case "help":
             return Response((), (HelpShown("help"),))
         case _:
@@ -187,11 +210,14 @@ def _steered(call: PracticeCall, practice: Practice, command: str) -> Response:
 def _propose(call: PracticeCall, practice: Practice, argument: str) -> Response:
     if not argument:
         return _unclear("Type the cause behind the word, such as: propose weak compressor.")
-    meant = cause_meant(argument, call.engine.content)
-    if meant.ids:
+    content = call.engine.content
+    meant = cause_meant(argument, content)
+    if meant.ids and is_cause_in_full(argument, content):
         return _proposed(call, practice, meant.ids[0])
-    if meant.options:
-        return _which(call, Kind.CAUSE, meant.options)
+    if options := meant.ids or meant.options:  # a guess is not spent on what may be meant otherwise
+        if set(options) <= set(practice.proposals):
+            return _proposed(call, practice, options[0])
+        return _which(call, Kind.CAUSE, options)
     return _unclear(f"No cause is called {quoted(argument)}. Type causes to see them all.")
 
 
@@ -249,55 +275,17 @@ def _read(call: PracticeCall, cautions: tuple[str, ...]) -> Response:
     return Response((ReadOut(cautions),), (CautionsRead(read),))
 
 
-def _band(call: PracticeCall, practice: Practice, argument: str) -> Response:
-    reading = _one_reading(call, practice, argument)
-    if isinstance(reading, NotClear):
-        return Response((), (reading,))
-    finding = _finding(call, practice.case, reading.id) if practice.has_asked(reading.id) else None
-    if finding is None:
-        return _unclear(f"Ask for {reading.name} first; then its band can be shown.")
-    return Response((Named(reading.id),), (BandShown(finding),))
-
-
-def _explain(call: PracticeCall, practice: Practice, topic: str, argument: str) -> Response:
-    reading = _one_reading(call, practice, argument)
-    if isinstance(reading, NotClear):
-        return Response((), (reading,))
-    question = _question_about(call, reading.id)
-    qualification = practice.case.answers.get(QUALIFICATION)
-    is_refused = qualification is not None and qualification.value != LICENSED
-    if question is None:
-        explained = Explained(topic, "Nothing hangs on it here.")
-    elif topic == "how" and reading.is_licensed and is_refused:
-        explained = Explained(topic, "This measurement is for a licensed technician alone.")
-    else:
-        keys = cautions_before(call.engine, practice.case, reading) if topic == "how" else ()
-        cautions = tuple(call.engine.content.cautions[key] for key in keys)
-        explained = Explained(topic, question.why if topic == "why" else question.how, cautions)
-    return Response((Named(reading.id),), (explained,))
-
-
-def _one_reading(call: PracticeCall, practice: Practice, argument: str) -> Reading | NotClear:
-    readings = call.engine.content.readings
-    if not argument or (argument.lower() in ("that", "this", "it") and practice.named):
-        if practice.named:
-            return readings[practice.named]
-        return NotClear("Type the reading behind the word, such as: why freeze time.")
-    meant = readings_meant(argument, call.engine.content)
-    if len(meant.ids) == 1:
-        return readings[meant.ids[0]]
-    if meant.options:
-        listed = " or ".join(quoted(readings[key].name) for key in meant.options)
-        return NotClear(f"{quoted(argument)} is not clear. Did you mean {listed}?")
-    return NotClear(f"No reading is called {quoted(argument)}. Type readings to see them all.")
-
-
 # Asking for readings.
 
 
 def _asking(call: PracticeCall, practice: Practice, typed: str) -> Response:
     content = call.engine.content
     meant = readings_meant(typed, content)
+    cause = cause_meant(typed, content)
+    causes = cause.ids or cause.options
+    offered = practice.open.options if _is_proposing(practice) and practice.open else ()
+    if len(offered) > 1 and set(causes).intersection(offered):
+        return _which(call, Kind.CAUSE, causes)
     if meant.ids:
         response = _asked(call, practice, meant.ids)
         return _with_open(call, response, meant) if meant.options else response
@@ -305,12 +293,16 @@ def _asking(call: PracticeCall, practice: Practice, typed: str) -> Response:
     title = find_exact(typed, titles).id
     if title:
         return _read(call, (title,))
-    cause = cause_meant(typed, content)
-    if cause.ids:
-        return _which(call, Kind.CAUSE, cause.ids)
+    if cause.ids or (causes and _is_proposing(practice)):
+        return _which(call, Kind.CAUSE, causes)
     if meant.options:
         return _with_open(call, Response(), meant)
     return _unclear(f"No reading is called {quoted(typed)}. Type readings to see them all.")
+
+
+def _is_proposing(practice: Practice) -> bool:
+    """Return whether the line before was about a cause to propose."""
+    return practice.open is not None and practice.open.kind is Kind.CAUSE
 
 
 def _with_open(call: PracticeCall, response: Response, meant: Meant) -> Response:
@@ -327,8 +319,13 @@ def _asked(call: PracticeCall, practice: Practice, readings: tuple[str, ...]) ->
     for reading_id in readings:
         step = AskedFor(reading_id)
         after = fold_steps(call, (step,), practice)
-        asking = next(item for item in after.asked if item.reading == reading_id)
-        finding = _finding(call, after.case, reading_id)
+        asking = next(item for item in reversed(after.asked) if item.reading == reading_id)
+        if not after.has_asked(reading_id):
+            remarks.append(PutOff(asking, slip_of(call.engine, asking)))
+            steps.append(step)
+            practice = after
+            continue
+        finding = finding_in(call, after.case, reading_id)
         if finding is None:  # pragma: no cover - the engine knows every answer
             raise AssertionError(reading_id)
         remarks.append(
@@ -345,9 +342,10 @@ def _asked(call: PracticeCall, practice: Practice, readings: tuple[str, ...]) ->
     return Response(tuple(steps), tuple(remarks))
 
 
-def minutes_of(call: PracticeCall, readings: Iterable[str]) -> float:
-    """Return the caller's time that taking these readings takes [min]."""
-    return sum(call.engine.content.readings[key].minutes for key in readings)
+def minutes_taken(call: PracticeCall, practice: Practice) -> float:
+    """Return the caller's time that the readings took [min]; what was refused took none."""
+    readings = call.engine.content.readings
+    return sum(readings[item.reading].minutes for item in practice.asked if item.is_taken)
 
 
 def _moved(call: PracticeCall, before: Case, after: Case) -> int:
@@ -357,16 +355,6 @@ def _moved(call: PracticeCall, before: Case, after: Case) -> int:
     was = {item.reading.id: item.verdict for item in call.engine.findings(before)}
     now = {item.reading.id: item.verdict for item in call.engine.findings(after)}
     return sum(now[key] is not was[key] for key in before.answers if key in was and key in now)
-
-
-def _finding(call: PracticeCall, case: Case, reading_id: str) -> Finding | None:
-    findings = call.engine.findings(case)
-    return next((item for item in findings if item.reading.id == reading_id), None)
-
-
-def _question_about(call: PracticeCall, reading_id: str) -> Question | None:
-    questions = call.engine.tree.questions.values()
-    return next((item for item in questions if item.reading == reading_id), None)
 
 
 def _unclear(message: str) -> Response:

@@ -25,6 +25,21 @@ class Heard:
 
 
 @dataclass(frozen=True, slots=True)
+class PutOff:
+    """The caller takes no licensed reading before being asked what they may do."""
+
+    asking: Asking
+    slip: Slip
+
+
+@dataclass(frozen=True, slots=True)
+class Noted:
+    """A word on what was just shown."""
+
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class CautionsRead:
     """Cautions were read to the caller; none where all that belong there were read before."""
 
@@ -77,8 +92,8 @@ class LeftHere:
 
 
 Remark = (
-    Heard | CautionsRead | WhichOne | CaseShown | BandShown | HelpShown | Judged | LeftHere | Hint
-    | Explained | NotClear
+    Heard | PutOff | Noted | CautionsRead | WhichOne | CaseShown | BandShown | HelpShown | Judged
+    | LeftHere | Hint | Explained | NotClear
 )  # fmt: skip
 
 

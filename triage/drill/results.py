@@ -9,12 +9,12 @@ import json
 import os
 from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import asdict, dataclass, fields
+from dataclasses import MISSING, asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
 
 from triage.dialogue.words import plain_text
-from triage.drill.debrief import Debrief
+from triage.drill.debrief import PROOF_SHARE, Debrief
 from triage.drill.practice import Outcome
 from triage.store.errors import StoreFull, StoreUnreachable
 from triage.store.where import default_store_path
@@ -33,7 +33,11 @@ _FILE_MODE = 0o600
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """One drill as it is kept. `minutes` and `model_minutes` are the caller's time [min]."""
+    """One drill as it is kept. `minutes` and `model_minutes` are the caller's time [min].
+
+    `readings` are those the caller went to take, `model_readings` how many the model answer asked;
+    0 in lines from before it was kept.
+    """
 
     at: str
     trainee: str
@@ -51,6 +55,17 @@ class Result:
     cautions_skipped: int
     hints: int
     content: str
+    model_readings: int = 0
+
+    @property
+    def is_safe(self) -> bool:
+        """Whether nobody could have been hurt."""
+        return self.cautions_skipped == 0
+
+    @property
+    def is_without_proof(self) -> bool:
+        """Whether the right cause was proposed on too few readings, as `Debrief` has it."""
+        return self.is_right and len(self.readings) < PROOF_SHARE * self.model_readings
 
     @property
     def is_right(self) -> bool:
@@ -84,13 +99,14 @@ def result_of(looked_back: Debrief, trainee: str, at: str) -> Result:
         severity=round(call.caller.fault.severity, 3),
         outcome=looked_back.outcome.value,
         proposed=looked_back.proposals,
-        readings=tuple(step.reading.id for step in looked_back.steps),
+        readings=tuple(step.reading.id for step in looked_back.steps if step.is_taken),
         minutes=looked_back.minutes,
         model_minutes=call.model.minutes,
         too_early=looked_back.too_early,
         cautions_skipped=looked_back.cautions_skipped,
         hints=looked_back.hints,
         content=call.engine.content.version,
+        model_readings=len(call.model.asked),
     )
 
 
@@ -200,7 +216,7 @@ def _result_in(line: bytes) -> Result:
         raise ValueError("its format is not known to this version")
     values: dict[str, Any] = {}
     for item in fields(Result):
-        value = data.get(item.name)
+        value = data.get(item.name, None if item.default is MISSING else item.default)
         wanted = _TYPES[str(item.type)]
         if not isinstance(value, wanted) or isinstance(value, bool):
             raise ValueError(f"{item.name} is missing or no {item.type}")

@@ -18,11 +18,15 @@ MOST_MISSED = 3
 
 @dataclass(frozen=True, slots=True)
 class Tally:
-    """A group of finished drills: how many, how many right, and the minutes over the model's."""
+    """A group of finished drills: how many, how many right, how many of these safe throughout.
+
+    `minutes_over` the model answer's is the mean of those found with proof, None without one.
+    """
 
     finished: int
     right: int
-    minutes_over: float
+    right_and_safe: int
+    minutes_over: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +50,7 @@ class Standing:
     drills: int
     tally: Tally
     right_first: int
+    without_proof: int
     too_early: float
     cautions_skipped: float
     hints: float
@@ -90,6 +95,7 @@ def _standing(results: Sequence[Result]) -> Standing:
         len(results),
         _tally(finished),
         sum(result.is_right and len(result.proposed) == 1 for result in finished),
+        sum(result.is_without_proof for result in finished),
         _mean([result.too_early for result in results]),
         _mean([result.cautions_skipped for result in results]),
         _mean([result.hints for result in results]),
@@ -100,10 +106,16 @@ def _standing(results: Sequence[Result]) -> Standing:
 
 
 def _tally(results: Sequence[Result]) -> Tally:
+    over = [
+        result.minutes - result.model_minutes
+        for result in results
+        if result.is_right and not result.is_without_proof
+    ]
     return Tally(
         len(results),
         sum(result.is_right for result in results),
-        _mean([result.minutes - result.model_minutes for result in results]),
+        sum(result.is_right and result.is_safe for result in results),
+        _mean(over) if over else None,
     )
 
 
