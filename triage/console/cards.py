@@ -27,7 +27,6 @@ from triage.dialogue.view import (
     Evidence,
     Expected,
     Finding,
-    RankedCause,
     Recommended,
     Verdict,
     Withheld,
@@ -273,14 +272,11 @@ def _left(end: Escalated, telling: Telling) -> list[str]:
     left = set(shortlist(end.ending, ranked)) if end.ending.shortlist else set(end.ending.causes)
     if end.ending.causes and ranked:
         left.add(ranked[0].cause)
-    return _likely((item for item in ranked if item.cause in left), telling)
-
-
-def _likely(ranked: Iterable[RankedCause], telling: Telling) -> list[str]:
     return [
         f"{_percent(item.probability)} {telling.cause(item.cause)}"
         for item in ranked
-        if item.probability >= LEAST_SHOWN_PROBABILITY
+        if item.cause in left
+        and (item.probability >= LEAST_SHOWN_PROBABILITY or item.cause in end.ending.causes)
     ]
 
 

@@ -8,6 +8,7 @@ from triage.dialogue.case import Case
 from triage.dialogue.judge import band_of, machine_in_use
 from triage.dialogue.rank import evidence_about, rank_causes, settling_reading
 from triage.dialogue.view import (
+    ODD,
     Agreement,
     Conclusion,
     Expected,
@@ -22,6 +23,12 @@ from triage.tree.content import Cause, Content, Ending, Reading, Side
 PLAINLY_LESS = 0.5
 """A path's causes together less likely than this share of the likeliest one are contradicted by the
 ranking (judged)."""
+
+OPENS_THE_CIRCUIT = "refrigerant_circuit"
+"""Hazard of a repair that recovers the charge and opens the circuit."""
+
+JUST_OUT = 1.15
+"""Residual up to which a reading is only just out of its band [half-widths]; judged."""
 
 HARDLY = 0.2
 """A path's causes together less likely than this share of the likeliest of all causes are borne out
@@ -122,6 +129,44 @@ def is_contradicted(conclusion: Conclusion) -> bool:
         return False
     ours = sum(item.probability for item in conclusion.ranked if item.cause in conclusion.causes)
     return ours < PLAINLY_LESS * conclusion.ranked[0].probability
+
+
+def is_seen(content: Content, conclusion: Conclusion, findings: Mapping[str, Finding]) -> bool:
+    """Return whether the fault itself was seen or measured, and its repair condemns no part.
+
+    A coil's supply out of its band, water that keeps running in: mended first, whatever else the
+    readings say.
+    """
+    causes = [content.causes[cause] for cause in conclusion.causes]
+    return all(
+        not cause.condemns
+        and not opens_the_circuit(cause)
+        and cause.shown_by
+        and all(key in findings and findings[key].verdict in ODD for key in cause.shown_by)
+        for cause in causes
+    )
+
+
+def must_not_disagree(content: Content, conclusion: Conclusion) -> bool:
+    """Return whether path and ranking disagree about a repair that opens the circuit."""
+    return conclusion.agreement is Agreement.DISAGREE and any(
+        opens_the_circuit(content.causes[cause]) for cause in conclusion.causes
+    )
+
+
+def is_just_out(content: Content, conclusion: Conclusion, findings: Mapping[str, Finding]) -> bool:
+    """Return whether a circuit would be opened on readings that are all only just out of band."""
+    if not any(opens_the_circuit(content.causes[cause]) for cause in conclusion.causes):
+        return False
+    odd = [item for item in findings.values() if item.verdict in ODD]
+    return bool(odd) and all(
+        item.residual is not None and abs(item.residual) <= JUST_OUT for item in odd
+    )
+
+
+def opens_the_circuit(cause: Cause) -> bool:
+    """Return whether the repair recovers the charge and opens the circuit."""
+    return OPENS_THE_CIRCUIT in cause.hazards
 
 
 def is_alone(content: Content, conclusion: Conclusion, findings: Mapping[str, Finding]) -> bool:

@@ -9,7 +9,10 @@ from triage.dialogue.conclude import (
     conclude,
     is_alone,
     is_contradicted,
+    is_just_out,
+    is_seen,
     machine_state,
+    must_not_disagree,
     recommend,
     shortlist,
 )
@@ -39,6 +42,11 @@ from triage.tree.graph import caution_node
 
 GATE = "gate"
 """Stands for the question in the node id of a caution met at the gate."""
+
+_ONLY_JUST_OUT = (
+    "Every reading that is out of order is only just out of its band. Take each once more before "
+    "a circuit is opened on so little."
+)
 
 NOT_LICENSED = "The repair is licensed work and the caller is not licensed for it."
 
@@ -75,10 +83,14 @@ def end_of_call(
         ending, conclusion = found, conclude(content, found, findings, is_freeze_proven=is_proven)
     elif settling is not None and settling.id in open_questions:
         return asked(content, case, open_questions[settling.id], suspects)
-    if is_contradicted(conclusion):
+    is_fault_seen = is_seen(content, conclusion, findings)
+    is_against = is_contradicted(conclusion) or must_not_disagree(content, conclusion)
+    if is_against and not is_fault_seen:
         reason = _contradiction(content, conclusion, findings)
         return _escalated(content, case, conclusion, reason)
-    if is_alone(content, conclusion, findings):
+    if is_just_out(content, conclusion, findings):
+        return _escalated(content, case, conclusion, _ONLY_JUST_OUT)
+    if is_alone(content, conclusion, findings) and not is_fault_seen:
         return _escalated(content, case, conclusion, _take_again(content, conclusion, findings))
     cautions = gate_cautions(content, case, ending)
     if needs_licensed_caller(content, ending) and not case.is_licensed:

@@ -129,7 +129,7 @@ class Engine:
         )
         if isinstance(beyond, Ending):
             return end_of_call(self.content, self.tree, beyond, case, found, reached)
-        if beyond is not None:
+        if beyond is not None and beyond.reading != attributes["reading"]:
             return asked(self.content, case, beyond, self._suspects(found, reached))
         if attributes["kind"] is NodeKind.CAUTION:
             caution = self.content.cautions[attributes["subject"]]

@@ -13,6 +13,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from triage.dialogue.case import QUALIFICATION, Case
+from triage.dialogue.conclude import opens_the_circuit
 from triage.dialogue.judge import finding_of
 from triage.dialogue.view import ODD, Finding, Source, Verdict
 from triage.dialogue.worth import best_decision, worth_asking
@@ -23,9 +24,6 @@ if TYPE_CHECKING:
     import networkx as nx
 
 _ORDER = tuple(Stage)
-
-OPENS_THE_CIRCUIT = "refrigerant_circuit"
-"""Hazard of a repair that recovers the charge and opens the circuit."""
 
 SWITCH_OFF_NOW = "high_head"
 """Hazard of a repair that waits behind a machine which must not run for another reading."""
@@ -71,8 +69,8 @@ def is_urgent(content: Content, ending: Ending) -> bool:
 def settled(content: Content, ending: Ending, findings: Mapping[str, Finding]) -> Ending | None:
     """Return the ending with the cause that all readings together settle on, None if none.
 
-    Nothing is blamed while every reading is as it should be; no circuit is opened and no harvest
-    part blamed without the readings that show the fault.
+    Nothing is blamed while every reading is as it should be, or while none of those was had that
+    show it; no circuit is opened and no harvest part blamed without all of them.
     """
     if not ending.settles or not any(item.verdict in ODD for item in findings.values()):
         return None
@@ -87,16 +85,16 @@ def settled(content: Content, ending: Ending, findings: Mapping[str, Finding]) -
 
 
 def _is_shown(cause: Cause, findings: Mapping[str, Finding]) -> bool:
-    if OPENS_THE_CIRCUIT not in cause.hazards and cause.side is not Side.HARVEST:
-        return True
-    is_had = all(
+    had = [
         key in findings and findings[key].verdict is not Verdict.UNKNOWN for key in cause.shown_by
-    )
+    ]
+    if not opens_the_circuit(cause) and cause.side is not Side.HARVEST:
+        return any(had) or not had
     # A plate can be misjudged at a look: something else has to be out of order beside it.
     is_borne_out = any(
         item.verdict in ODD for key, item in findings.items() if key not in cause.shown_by
     )
-    return is_had and (is_borne_out or cause.side is not Side.HARVEST)
+    return all(had) and (is_borne_out or cause.side is not Side.HARVEST)
 
 
 def worth_before_the_end(
