@@ -19,10 +19,10 @@ from tests.benchmarks.mismatched import Mismatch, caller_under, content_under, p
 from tests.benchmarks.other_ways import Way, graph_alone, naive_rule
 from tests.conversation import CONTENT_FOLDER, TREE
 from triage.dialogue.case import Case, fold
-from triage.dialogue.conclude import is_contradicted
 from triage.dialogue.engine import Engine
 from triage.dialogue.events import Acknowledged
 from triage.dialogue.rank import rank_causes
+from triage.dialogue.second_thoughts import is_contradicted
 from triage.dialogue.view import (
     END_PROMPTS,
     AskCaution,

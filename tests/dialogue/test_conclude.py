@@ -10,15 +10,14 @@ from tests.conversation import FEED_FAILED, SOUND_FREEZE, ending, shipped_engine
 from triage.dialogue.case import Case, fold
 from triage.dialogue.conclude import (
     LONGEST_SHORTLIST,
-    PLAINLY_LESS,
     agreement_of,
     conclude,
-    is_contradicted,
     recommend,
     shortlist,
 )
 from triage.dialogue.ends import NOT_LICENSED, end_of_call
 from triage.dialogue.events import Acknowledged, Answered
+from triage.dialogue.second_thoughts import PLAINLY_LESS, is_contradicted
 from triage.dialogue.view import (
     Agreement,
     AskCaution,

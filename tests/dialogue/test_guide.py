@@ -20,7 +20,7 @@ from tests.dialogue.told import SHIPPED, by_id
 from tests.strategies import FIXED
 from tests.tree.hand_made import with_likelihoods
 from tests.tree.miniature import sound_draft
-from triage.dialogue import ends, gate
+from triage.dialogue import ends, gate, second_thoughts
 from triage.dialogue.case import QUALIFICATION, Case, fold
 from triage.dialogue.conclude import agreement_of, conclude
 from triage.dialogue.ends import end_of_call
@@ -179,7 +179,7 @@ def test_a_conclusion_all_readings_contradict_still_leaves_the_machine_safe(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     # The fan stands still, and everything else says no fault: the machine is not left running.
-    monkeypatch.setattr(ends, "is_contradicted", lambda _: True)
+    monkeypatch.setattr(second_thoughts, "is_contradicted", lambda _: True)
     monkeypatch.setattr(ends, "shortlist", lambda *_: ("healthy",))
     case = fold([Answered("condenser_fan_state", "", "stopped")], licensed())
     found = by_id({"condenser_fan_state": "stopped", "freeze_discharge_pressure": "middle"})

@@ -10,7 +10,7 @@ from tests.conversation import FEED_FAILED, ending, opened, shipped_engine
 from triage.console.answers_file import AnswersFile
 from triage.console.scripted import Script
 from triage.dialogue.case import fold
-from triage.dialogue.conclude import must_not_disagree
+from triage.dialogue.second_thoughts import must_not_disagree
 from triage.dialogue.view import END_PROMPTS, Agreement, AskQuestion, Escalated, Recommended
 from triage.tree.content import Side
 

@@ -8,7 +8,6 @@ from triage.dialogue.case import Case
 from triage.dialogue.judge import band_of, machine_in_use
 from triage.dialogue.rank import evidence_about, rank_causes, settling_reading
 from triage.dialogue.view import (
-    ODD,
     Agreement,
     Conclusion,
     Expected,
@@ -18,24 +17,7 @@ from triage.dialogue.view import (
     Verdict,
 )
 from triage.physics.errors import PhysicsError
-from triage.tree.content import Cause, Content, Ending, Reading, Side
-
-PLAINLY_LESS = 0.5
-"""A path's causes together less likely than this share of the likeliest one are contradicted by the
-ranking (judged)."""
-
-OPENS_THE_CIRCUIT = "refrigerant_circuit"
-"""Hazard of a repair that recovers the charge and opens the circuit."""
-
-JUST_OUT = 1.15
-"""Residual up to which a reading is only just out of its band [half-widths]; judged."""
-
-HARDLY = 0.2
-"""A path's causes together less likely than this share of the likeliest of all causes are borne out
-by next to nothing (judged)."""
-
-NO_FAULT_AT_LEAST = 1.0 / 3.0
-""""No fault found" is not told where it is less likely than this (judged)."""
+from triage.tree.content import Cause, Content, Ending, Reading
 
 AFTER_REPAIR = (
     "discharge_line_temperature",
@@ -121,67 +103,6 @@ def agreement_of(ending: Ending, ranked: tuple[RankedCause, ...]) -> Agreement:
     if ending.settles:
         return Agreement.READINGS
     return Agreement.AGREE if ranked[0].cause in ending.causes else Agreement.DISAGREE
-
-
-def is_contradicted(conclusion: Conclusion) -> bool:
-    """Return whether all findings together plainly speak against the path."""
-    if conclusion.agreement is not Agreement.DISAGREE:
-        return False
-    ours = sum(item.probability for item in conclusion.ranked if item.cause in conclusion.causes)
-    return ours < PLAINLY_LESS * conclusion.ranked[0].probability
-
-
-def is_seen(content: Content, conclusion: Conclusion, findings: Mapping[str, Finding]) -> bool:
-    """Return whether the fault itself was seen or measured, and its repair condemns no part.
-
-    A coil's supply out of its band, water that keeps running in: mended first, whatever else the
-    readings say.
-    """
-    causes = [content.causes[cause] for cause in conclusion.causes]
-    return all(
-        not cause.condemns
-        and not opens_the_circuit(cause)
-        and cause.shown_by
-        and all(key in findings and findings[key].verdict in ODD for key in cause.shown_by)
-        for cause in causes
-    )
-
-
-def must_not_disagree(content: Content, conclusion: Conclusion) -> bool:
-    """Return whether path and ranking disagree about a repair that opens the circuit."""
-    return conclusion.agreement is Agreement.DISAGREE and any(
-        opens_the_circuit(content.causes[cause]) for cause in conclusion.causes
-    )
-
-
-def is_just_out(content: Content, conclusion: Conclusion, findings: Mapping[str, Finding]) -> bool:
-    """Return whether a circuit would be opened on readings that are all only just out of band."""
-    if not any(opens_the_circuit(content.causes[cause]) for cause in conclusion.causes):
-        return False
-    odd = [item for item in findings.values() if item.verdict in ODD]
-    return bool(odd) and all(
-        item.residual is not None and abs(item.residual) <= JUST_OUT for item in odd
-    )
-
-
-def opens_the_circuit(cause: Cause) -> bool:
-    """Return whether the repair recovers the charge and opens the circuit."""
-    return OPENS_THE_CIRCUIT in cause.hazards
-
-
-def is_alone(content: Content, conclusion: Conclusion, findings: Mapping[str, Finding]) -> bool:
-    """Return whether a path's conclusion is borne out by next to nothing once all is reckoned with.
-
-    Where the freeze is not proven, the ranking shown leaves harvest causes out; here they count,
-    unnamed, so that a reading just out of its band does not become a repair by itself.
-    """
-    if conclusion.agreement is Agreement.READINGS or not conclusion.causes:
-        return False
-    chances = {item.cause: item.probability for item in rank_causes(content, findings.values())}
-    ours = sum(chances.get(cause, 0.0) for cause in conclusion.causes)
-    if all(content.causes[cause].side is Side.NONE for cause in conclusion.causes):
-        return ours < NO_FAULT_AT_LEAST
-    return ours < HARDLY * max(chances.values())
 
 
 def shortlist(ending: Ending, ranked: tuple[RankedCause, ...]) -> tuple[str, ...]:

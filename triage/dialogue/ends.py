@@ -7,12 +7,7 @@ from collections.abc import Mapping
 from triage.dialogue.case import Case
 from triage.dialogue.conclude import (
     conclude,
-    is_alone,
-    is_contradicted,
-    is_just_out,
-    is_seen,
     machine_state,
-    must_not_disagree,
     recommend,
     shortlist,
 )
@@ -26,8 +21,8 @@ from triage.dialogue.gate import (
 )
 from triage.dialogue.guide import askable, is_urgent, settled, worth_before_the_end
 from triage.dialogue.judge import minute_of
+from triage.dialogue.second_thoughts import why_not
 from triage.dialogue.view import (
-    ODD,
     AskCaution,
     AskQuestion,
     Conclusion,
@@ -42,11 +37,6 @@ from triage.tree.graph import caution_node
 
 GATE = "gate"
 """Stands for the question in the node id of a caution met at the gate."""
-
-_ONLY_JUST_OUT = (
-    "Every reading that is out of order is only just out of its band. Take each once more before "
-    "a circuit is opened on so little."
-)
 
 NOT_LICENSED = "The repair is licensed work and the caller is not licensed for it."
 
@@ -83,15 +73,9 @@ def end_of_call(
         ending, conclusion = found, conclude(content, found, findings, is_freeze_proven=is_proven)
     elif settling is not None and settling.id in open_questions:
         return asked(content, case, open_questions[settling.id], suspects)
-    is_fault_seen = is_seen(content, conclusion, findings)
-    is_against = is_contradicted(conclusion) or must_not_disagree(content, conclusion)
-    if is_against and not is_fault_seen:
-        reason = _contradiction(content, conclusion, findings)
+    reason = why_not(content, conclusion, findings)
+    if reason:
         return _escalated(content, case, conclusion, reason)
-    if is_just_out(content, conclusion, findings):
-        return _escalated(content, case, conclusion, _ONLY_JUST_OUT)
-    if is_alone(content, conclusion, findings) and not is_fault_seen:
-        return _escalated(content, case, conclusion, _take_again(content, conclusion, findings))
     cautions = gate_cautions(content, case, ending)
     if needs_licensed_caller(content, ending) and not case.is_licensed:
         return _withheld(content, case, conclusion, NOT_LICENSED, dict.fromkeys(cautions, False))
@@ -160,31 +144,3 @@ def _hands_off(content: Content, case: Case) -> tuple[str, ...]:
     if not has_measured_unlicensed(content, case):
         return ()
     return tuple(caution.text for caution in measured_unlicensed(content))
-
-
-def _take_again(content: Content, conclusion: Conclusion, findings: Mapping[str, Finding]) -> str:
-    """Return why a conclusion that hardly anything bears out is not told, and what to do."""
-    if all(content.causes[cause].side is Side.NONE for cause in conclusion.causes):
-        return "No fault was found, but the readings do not prove that there is none."
-    ours = " and ".join(content.causes[cause].name for cause in conclusion.causes)
-    odd = [item.reading.name for item in findings.values() if item.verdict in ODD]
-    return (
-        f"What is out of order ({', '.join(odd)}) leads to {ours}, and everything else speaks "
-        "against it. Take what is out of order once more before anything is done."
-    )
-
-
-def _contradiction(
-    content: Content, conclusion: Conclusion, findings: Mapping[str, Finding]
-) -> str:
-    ours = " and ".join(content.causes[cause].name for cause in conclusion.causes)
-    theirs = content.causes[conclusion.ranked[0].cause].name
-    settling = conclusion.settling_reading
-    ask = f" The reading that would settle it: {settling.name}." if settling else ""
-    odd = [item.reading.name for item in findings.values() if item.verdict in ODD]
-    if len(odd) == 1:
-        ask = f" Only one reading is out of order, {odd[0]}: take it once more first."
-    return (
-        f"The questions lead to {ours}, all readings together speak for {theirs}. The two must "
-        f"not disagree before a part is replaced.{ask}"
-    )

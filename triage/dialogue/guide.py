@@ -13,8 +13,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from triage.dialogue.case import QUALIFICATION, Case
-from triage.dialogue.conclude import opens_the_circuit
 from triage.dialogue.judge import finding_of
+from triage.dialogue.second_thoughts import opens_the_circuit
 from triage.dialogue.view import ODD, Finding, Source, Verdict
 from triage.dialogue.worth import best_decision, worth_asking
 from triage.tree.content import UNKNOWN, Cause, Content, Ending, Question, Side, Stage, Tree
