@@ -15,11 +15,14 @@ from triage.dialogue.events import (
     Concluded,
     Declined,
     Event,
+    Identified,
     Looked,
     Noted,
     NotUnderstood,
     Offered,
+    Parked,
     Refused,
+    RepairReported,
     Resumed,
     Said,
     Started,
@@ -29,7 +32,7 @@ from triage.dialogue.events import (
 
 EVENT_KINDS: tuple[type[Any], ...] = (
     Started, Asked, Said, Answered, Offered, Declined, NotUnderstood, TakenBack, Looked, Noted,
-    Acknowledged, Refused, Stopped, Resumed, Concluded,
+    Acknowledged, Refused, Stopped, Identified, Parked, Resumed, Concluded, RepairReported,
 )  # fmt: skip
 
 TEXTS = st.text(max_size=8)
@@ -44,6 +47,13 @@ _VALUES = st.one_of(
     st.just(inf),
     st.sampled_from(["licensed", "unlicensed", "yes"]),
 )
+
+
+_RANKED = st.fixed_dictionaries({"cause": TEXTS, "probability": st.floats(0.0, 1.0)})
+_AFTER_REPAIR = st.fixed_dictionaries({
+    "reading": _READINGS, "typed": TEXTS, "value": _VALUES, "minute_s": st.none() | st.just(60.0),
+    "verdict": st.sampled_from(["within", "above"]), "low": st.floats(0.0, 9.0), "high": _VALUES,
+})  # fmt: skip
 
 
 def answers() -> st.SearchStrategy[Answered]:
@@ -87,6 +97,8 @@ def events() -> st.SearchStrategy[Event]:
         st.builds(Acknowledged, caution=_CAUTIONS, typed=TEXTS, seal=_SEALS),
         st.builds(Refused, caution=_CAUTIONS, typed=TEXTS, seal=_SEALS),
         st.builds(Stopped, typed=TEXTS),
+        st.builds(Identified, serial_number=TEXTS, typed=TEXTS),
+        st.builds(Parked, reason=TEXTS, due_at=TEXTS, typed=TEXTS),
         st.builds(Resumed, content_version=TEXTS, agent=TEXTS),
         st.builds(
             Concluded,
@@ -94,6 +106,19 @@ def events() -> st.SearchStrategy[Event]:
             result=TEXTS,
             causes=st.lists(TEXTS, max_size=3).map(tuple),
             reason=TEXTS,
+            agreement=TEXTS,
+            ranked=st.lists(_RANKED, max_size=2).map(tuple),
+            machine=TEXTS,
+            refrigerant=TEXTS,
+        ),
+        st.builds(
+            RepairReported,
+            found=st.lists(TEXTS, max_size=2).map(tuple),
+            parts=st.lists(TEXTS, max_size=2).map(tuple),
+            had_two_good_cycles=st.none() | st.booleans(),
+            readings=st.lists(_AFTER_REPAIR, max_size=2).map(tuple),
+            note=TEXTS,
+            reported_by=TEXTS,
         ),
     )
 

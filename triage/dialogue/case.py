@@ -13,9 +13,12 @@ from triage.dialogue.events import (
     Concluded,
     Declined,
     Event,
+    Identified,
     Noted,
     Offered,
+    Parked,
     Refused,
+    RepairReported,
     Resumed,
     Started,
     Stopped,
@@ -37,7 +40,7 @@ class Case:
     yes, the first one next, with the `doubt` that was raised about it. `acknowledged` and `refused`
     hold (caution, seal); a seal is empty for cautions met on the way. `is_held_unlicensed` is set
     for good once anybody not licensed has answered something: such a call never becomes a licensed
-    one.
+    one. A parked call is a stopped one that says when to go on.
     """
 
     tree: str = ""
@@ -56,7 +59,10 @@ class Case:
     asked: tuple[str, ...] = ()
     is_held_unlicensed: bool = False
     is_stopped: bool = False
+    serial_number: str = ""
+    parked: Parked | None = None
     concluded: Concluded | None = None
+    repair: RepairReported | None = None
 
     @property
     def is_licensed(self) -> bool:
@@ -120,10 +126,16 @@ def apply(case: Case, event: Event) -> Case:
             return replace(case, notes=(*case.notes, text))
         case Stopped():
             return replace(case, is_stopped=True)
+        case Identified(serial_number):
+            return replace(case, serial_number=serial_number)
+        case Parked():
+            return replace(case, is_stopped=True, parked=event)
         case Resumed():
-            return replace(case, is_stopped=False)
+            return replace(case, is_stopped=False, parked=None)
         case Concluded():
             return replace(case, concluded=event)
+        case RepairReported():
+            return replace(case, repair=event)
         case _:
             return case
 

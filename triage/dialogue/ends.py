@@ -11,6 +11,7 @@ from triage.dialogue.conclude import (
     recommend,
     shortlist,
 )
+from triage.dialogue.events import Concluded
 from triage.dialogue.gate import (
     applies,
     gate_cautions,
@@ -20,7 +21,7 @@ from triage.dialogue.gate import (
     seal_of,
 )
 from triage.dialogue.guide import askable, is_urgent, settled, worth_before_the_end
-from triage.dialogue.judge import minute_of
+from triage.dialogue.judge import minute_of, refrigerant_in_use, word
 from triage.dialogue.second_thoughts import why_not
 from triage.dialogue.view import (
     AskCaution,
@@ -37,6 +38,9 @@ from triage.tree.graph import caution_node
 
 GATE = "gate"
 """Stands for the question in the node id of a caution met at the gate."""
+
+RANKED_KEPT = 5
+"""How many of the likeliest causes the record of a conclusion names."""
 
 NOT_LICENSED = "The repair is licensed work and the caller is not licensed for it."
 
@@ -89,6 +93,30 @@ def end_of_call(
             node = caution_node(caution.id, GATE)
             return AskCaution(node, Stage.CONFIRM, caution, seal, number, len(cautions))
     return Recommended(ending.id, conclusion, recommend(content, case, ending), cautions)
+
+
+def concluded(
+    content: Content,
+    case: Case,
+    prompt: Recommended | Withheld | Escalated,
+    result: str,
+    reason: str = "",
+) -> Concluded:
+    """Return the event that closes a call at `prompt`, with what a list of calls goes by."""
+    conclusion = prompt.conclusion
+    return Concluded(
+        prompt.node,
+        result,
+        () if isinstance(prompt, Escalated) else conclusion.causes,
+        reason,
+        conclusion.agreement.value,
+        tuple(
+            {"cause": item.cause, "probability": round(item.probability, 4)}
+            for item in conclusion.ranked[:RANKED_KEPT]
+        ),
+        word(case, "machine") or "",
+        refrigerant_in_use(content, case) or "",
+    )
 
 
 def asked(

@@ -15,7 +15,7 @@ from triage.dialogue import heard
 from triage.dialogue.breath import Part
 from triage.dialogue.case import LICENSED, QUALIFICATION, Case, fold
 from triage.dialogue.doubts import doubt_about, show
-from triage.dialogue.ends import asked, end_of_call
+from triage.dialogue.ends import asked, concluded, end_of_call
 from triage.dialogue.events import (
     Acknowledged,
     Answered,
@@ -227,11 +227,11 @@ class Engine:
             return None
         match prompt:
             case Recommended():
-                return Concluded(prompt.node, "recommended", prompt.conclusion.causes)
+                return concluded(self.content, case, prompt, "recommended")
             case Withheld():
-                return Concluded(prompt.node, "withheld", prompt.conclusion.causes, prompt.reason)
+                return concluded(self.content, case, prompt, "withheld", prompt.reason)
             case Escalated():
-                return Concluded(prompt.node, "escalated", (), prompt.reason)
+                return concluded(self.content, case, prompt, "escalated", prompt.reason)
             case _:
                 return None
 

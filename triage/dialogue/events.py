@@ -13,8 +13,15 @@ from typing import Any, ClassVar
 EVENT_FORMAT = 1
 """Version written beside every stored event."""
 
+FOUND_NO_FAULT = "no_fault_found"
+FOUND_OTHER = "other_fault"
+"""What a repair may find beside a cause of the content."""
+
 OPEN_CIRCUIT = "open_circuit"
 """How an infinite resistance is stored: JSON has no infinity."""
+
+
+_NUMBERS = {"value", "low", "high"}
 
 
 class EventError(ValueError):
@@ -156,6 +163,25 @@ class Stopped:
 
 
 @dataclass(frozen=True, slots=True)
+class Identified:
+    """Which very machine the call is about: the serial number on its data plate."""
+
+    kind: ClassVar[str] = "identified"
+    serial_number: str
+    typed: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Parked:
+    """The call waits for the machine: `due_at` (UTC, ISO 8601) is when to go on, and why."""
+
+    kind: ClassVar[str] = "parked"
+    reason: str
+    due_at: str
+    typed: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Resumed:
     """The call goes on."""
 
@@ -166,13 +192,40 @@ class Resumed:
 
 @dataclass(frozen=True, slots=True)
 class Concluded:
-    """The end was shown: `result` is recommended, withheld or escalated."""
+    """The end was shown: `result` is recommended, withheld or escalated.
+
+    `agreement` is how path and ranking compared, `ranked` the likeliest causes with their
+    probabilities as plain data; `machine` and `refrigerant` are what the call was judged with.
+    """
 
     kind: ClassVar[str] = "concluded"
     ending: str
     result: str
     causes: tuple[str, ...]
     reason: str = ""
+    agreement: str = ""
+    ranked: tuple[dict[str, Any], ...] = ()
+    machine: str = ""
+    refrigerant: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class RepairReported:
+    """What came of the advice: the last report of a call counts.
+
+    `found` holds cause ids, or one of FOUND_NO_FAULT and FOUND_OTHER; `parts` what was replaced, in
+    the reporter's words; `had_two_good_cycles` is None where nobody watched. `readings` are those
+    after the repair as plain data: `reading`, `typed`, `value`, `minute_s`, `verdict`, `low`,
+    `high`, in SI.
+    """
+
+    kind: ClassVar[str] = "repair_reported"
+    found: tuple[str, ...]
+    parts: tuple[str, ...] = ()
+    had_two_good_cycles: bool | None = None
+    readings: tuple[dict[str, Any], ...] = ()
+    note: str = ""
+    reported_by: str = ""
 
 
 Event = (
@@ -189,15 +242,18 @@ Event = (
     | Acknowledged
     | Refused
     | Stopped
+    | Identified
+    | Parked
     | Resumed
     | Concluded
+    | RepairReported
 )
 
 _KINDS: dict[str, type[Event]] = {
     cls.kind: cls
     for cls in (
         Started, Asked, Said, Answered, Offered, Declined, NotUnderstood, TakenBack, Looked, Noted,
-        Acknowledged, Refused, Stopped, Resumed, Concluded,
+        Acknowledged, Refused, Stopped, Identified, Parked, Resumed, Concluded, RepairReported,
     )
 }  # fmt: skip
 
@@ -242,5 +298,5 @@ def _from_plain(name: str, value: Any) -> Any:
         case dict():
             return {key: _from_plain(key, item) for key, item in value.items()}
         case _:
-            # A person may type the same word; only a value is ever a number.
-            return math.inf if name == "value" and value == OPEN_CIRCUIT else value
+            # A person may type the same word; only a value and its band are ever numbers.
+            return math.inf if name in _NUMBERS and value == OPEN_CIRCUIT else value
