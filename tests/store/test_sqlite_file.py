@@ -250,9 +250,9 @@ def test_a_damaged_session_does_not_hide_the_others_from_the_list(file_path: Pat
     with open_store(file_path) as store:
         lines = store.sessions()
     assert [(line.session_id, line.fault) for line in lines] == [
-        (SESSION, "event 1 was changed after it was written (data)"),
-        ("20261125-0930-bbbb", "event 4 was changed after it was written (data)"),
         ("20261125-0929-cccc", ""),
+        ("20261125-0930-bbbb", "event 4 was changed after it was written (data)"),
+        (SESSION, "event 1 was changed after it was written (data)"),
     ]
 
 
@@ -272,6 +272,7 @@ def test_replacing_an_event_is_refused_as_well(file_path: Path) -> None:
 def test_a_store_without_its_tables_is_found_damaged(file_path: Path) -> None:
     kept_call(file_path)
     with sqlite_hand(file_path) as connection:
+        connection.execute("DROP TABLE triage_migration")
         connection.execute("DROP TABLE triage_schema_version")
     assert isinstance(refused(file_path), StoreDamaged)
 
@@ -279,7 +280,7 @@ def test_a_store_without_its_tables_is_found_damaged(file_path: Path) -> None:
 def test_a_store_without_its_version_is_found_damaged(file_path: Path) -> None:
     kept_call(file_path)
     with sqlite_hand(file_path) as connection:
-        connection.execute("DELETE FROM triage_schema_version")
+        connection.execute("DELETE FROM triage_migration")
     assert isinstance(refused(file_path), StoreDamaged)
 
 

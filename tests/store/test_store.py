@@ -26,12 +26,14 @@ from tests.store.samples import (
     turns,
 )
 from triage.dialogue.events import Event, Noted, Stopped
+from triage.store import queries
 from triage.store.errors import (
     SessionAmbiguous,
     SessionMoved,
     SessionNotFound,
     StoreNewer,
 )
+from triage.store.listing import SessionFilter
 from triage.store.open import open_store
 from triage.store.record import verify_chain
 
@@ -86,7 +88,7 @@ def test_sessions_are_listed_latest_first_with_what_a_list_needs(store: Store) -
     store.append("20261125-0938-bbbb", [("bot", STARTED)], CONTENT, later, 0)
     store.append("20261125-0938-bbbb", [("caller", Stopped())], CONTENT, later, 1)
     store.append("20261125-0931-aaaa", [("agent", Noted("done"))], CONTENT, later, 4)
-    second, first = store.sessions(limit=10, offset=0)
+    second, first = store.sessions(limit=10)
     assert (first.session_id, first.count, first.last_kind) == ("20261125-0931-aaaa", 5, "noted")
     assert (first.tree, first.agent, first.result) == (STARTED.tree, STARTED.agent, "recommended")
     assert first.started_at == "2026-11-25T09:31:07.250000+00:00"
@@ -109,28 +111,37 @@ def test_the_list_is_read_in_pages(store: Store) -> None:
     ids = [f"20261125-09{minute:02}-cccc" for minute in range(5)]
     for minute, session_id in enumerate(ids):
         store.append(session_id, CALL[:1], CONTENT, NOW + timedelta(minutes=minute), 0)
-    pages = [store.sessions(limit=2, offset=offset) for offset in (0, 2, 4, 6)]
-    assert [[line.session_id for line in page] for page in pages] == [
-        [ids[4], ids[3]],
-        [ids[2], ids[1]],
-        [ids[0]],
-        [],
-    ]
+    pages = []
+    before = None
+    while page := store.sessions(limit=2, before=before):
+        pages.append([line.session_id for line in page])
+        before = page[-1].number
+    assert pages == [[ids[4], ids[3]], [ids[2], ids[1]], [ids[0]]]
 
 
-def test_the_list_reads_a_few_rows_a_session_however_long_it_is() -> None:
-    """SQLite's plan, and not a clock, says that no session is walked through."""
-    from triage.store.sql import _summary_query
-
+@pytest.mark.parametrize(
+    ("where", "index"),
+    [
+        (SessionFilter(), "rowid"),
+        (SessionFilter(since=NOW, until=NOW + timedelta(days=1)), "PRIMARY KEY"),
+        (SessionFilter(agent="Mira"), "triage_sessions_by_agent_key"),
+        (SessionFilter(machine="gletsch_r500"), "triage_sessions_by_machine"),
+        (SessionFilter(refrigerant="R-404A"), "triage_sessions_by_refrigerant"),
+        (SessionFilter(cause="compressor_weak"), "triage_sessions_by_cause"),
+        (SessionFilter(result="withheld"), "triage_sessions_by_result"),
+        (SessionFilter(outcome="compressor_weak"), "triage_sessions_by_outcome"),
+        (SessionFilter(serial_number="GL-7"), "triage_sessions_by_serial_number"),
+        (SessionFilter(is_disagreeing=True), "triage_sessions_disagreeing"),
+    ],
+)
+def test_a_page_is_read_along_an_index_and_never_sorted(where: SessionFilter, index: str) -> None:
+    """SQLite's plan, and not a clock, says so."""
     with open_store(":memory:") as store, store._engine.connect() as connection:
-        query = _summary_query().compile(store._engine, compile_kwargs={"literal_binds": True})
+        statement = queries.page(connection, where, 50, None)
+        query = statement.compile(store._engine, compile_kwargs={"literal_binds": True})
         plan = [row[3] for row in connection.execute(text(f"EXPLAIN QUERY PLAN {query}"))]
-    assert any("USING INDEX triage_events_started" in line for line in plan)
-    assert any("USING COVERING INDEX triage_events_concluded" in line for line in plan)
     assert not any("TEMP B-TREE" in line for line in plan)
-    assert [line for line in plan if line.startswith("SCAN")] == [
-        line for line in plan if "triage_events_started" in line
-    ]
+    assert any(index in line for line in plan) or plan == ["SCAN triage_sessions"]
 
 
 def test_an_id_is_found_by_a_beginning_that_fits_it_alone(store: Store) -> None:
@@ -201,26 +212,9 @@ def test_the_database_itself_refuses_anything_but_the_next_event(
 
 def test_a_store_of_a_newer_version_is_refused_with_the_way_out(lasting_target: str) -> None:
     with open_store(lasting_target) as store, store._engine.begin() as connection:
-        connection.execute(text("INSERT INTO triage_schema_version VALUES (99)"))
+        connection.execute(text("UPDATE triage_migration SET version_num = '0099'"))
     with pytest.raises(StoreNewer, match=r"version 99.*update triage, or name another store"):
         open_store(lasting_target)
-
-
-def test_an_older_store_is_lifted_by_its_step(
-    lasting_target: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    from triage.store import schema
-
-    with open_store(lasting_target) as store:
-        written = store.append(SESSION, CALL, CONTENT, NOW, 0)
-    step = text("CREATE TABLE triage_outcomes (session_id TEXT)")
-    monkeypatch.setattr(schema, "SCHEMA_VERSION", 2)
-    monkeypatch.setattr(schema, "UPGRADES", {1: lambda connection: connection.execute(step)})
-    for _ in range(2):
-        with open_store(lasting_target) as store:
-            assert store.events(SESSION) == written
-            with store._engine.connect() as connection:
-                assert connection.scalar(text("SELECT count(*) FROM triage_outcomes")) == 0
 
 
 def test_a_store_is_there_again_when_opened_again(lasting_target: str) -> None:

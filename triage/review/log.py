@@ -18,7 +18,7 @@ from triage.dialogue.result import result_of
 from triage.dialogue.words import plain_text
 from triage.store import open_store
 from triage.store.errors import StoreMissing
-from triage.store.record import SessionSummary
+from triage.store.listing import SessionSummary
 
 _ID_WIDTH = 18
 """Columns of a session id."""

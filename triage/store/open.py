@@ -38,7 +38,7 @@ def open_store(
     Raises StoreUnreachable, StoreFull, StoreBusy, StoreDamaged, StoreForeign or StoreNewer. A
     database that is not ours is left as it was.
     """
-    from triage.store import schema
+    from triage.store import migrate
     from triage.store.border import translated
     from triage.store.sql import Store
 
@@ -51,12 +51,12 @@ def open_store(
     try:
         with translated(location):
             with engine.connect() as connection:
-                found = schema.version_of(
+                found = migrate.version_of(
                     connection.execution_options(triage_reading=True), location
                 )
-            if found != schema.SCHEMA_VERSION:
+            if found != migrate.HEAD:
                 with engine.begin() as connection:
-                    schema.bring_up_to_date(connection, location)
+                    migrate.bring_up_to_date(connection, location)
     except BaseException:
         engine.dispose()
         raise

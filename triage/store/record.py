@@ -55,25 +55,6 @@ class StoredEvent:
         return event_of(self)
 
 
-@dataclass(frozen=True, slots=True)
-class SessionSummary:
-    """One line of the list of sessions.
-
-    `result` is that of the last conclusion, empty while there is none. `fault` is empty unless the
-    first or the last event of the session is damaged; the chain between is not read for a list.
-    """
-
-    session_id: str
-    started_at: str
-    last_at: str
-    count: int
-    tree: str
-    agent: str
-    last_kind: str
-    result: str
-    fault: str = ""
-
-
 def canonical_json(value: Any) -> str:
     r"""Return the one JSON text of `value`: sorted keys, no spaces, ASCII only.
 

@@ -5,44 +5,47 @@ SQLAlchemy is imported at the head here, so this module is reached only from ins
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import datetime
-from typing import Any, Self
+from typing import Self
 
-from sqlalchemy import ColumnElement, Select, and_, func, insert, literal_column, select
-from sqlalchemy.engine import Connection, Engine
+from sqlalchemy import insert, select, tuple_
+from sqlalchemy.engine import Connection, Engine, RowMapping
 from sqlalchemy.exc import IntegrityError
 
-from triage.dialogue.events import Concluded, Event
-from triage.store import schema
+from triage.dialogue.events import Event
+from triage.store import queries, schema
 from triage.store.border import translated
 from triage.store.errors import (
     SessionAmbiguous,
     SessionMoved,
     SessionNotFound,
     StoreDamaged,
+    StoreError,
     shown,
 )
+from triage.store.lines import add_counts, kept_summary, register, save_line, summary_of
+from triage.store.listing import SessionFilter, SessionSummary
 from triage.store.record import (
     FIRST_PREVIOUS_HASH,
-    SessionSummary,
     StoredEvent,
-    canonical_json,
     chain,
     verify_chain,
     verify_event,
 )
+from triage.store.rows import RowFault, from_row, to_row
+from triage.store.summary import summarized
 
 _EVENTS = schema.events
-_COLUMNS = tuple(column.name for column in _EVENTS.columns)
-_WHOLE_NUMBERS = {"sequence", "event_format"}
-# Literals, not parameters: only then do the partial indexes apply.
-_FIRST: ColumnElement[int] = literal_column("1")
-_CONCLUDED: ColumnElement[str] = literal_column(f"'{Concluded.kind}'")
+_LINES = schema.sessions
 _LAST_SIGN = "\U0010ffff"
 _SHOWN_WHEN_AMBIGUOUS = 5
+_READ_AT_ONCE = 200
+"""Sessions read in one go where many are read: bounds memory and the time a cursor stays open."""
+
+EVERYTHING = SessionFilter()
 
 
 class Store:
@@ -98,9 +101,15 @@ class Store:
                 session_id, events, content_version, now, expected_length, previous_hash
             )
             try:
-                connection.execute(insert(_EVENTS), [_to_row(record) for record in records])
+                connection.execute(insert(_EVENTS), [to_row(record) for record in records])
             except IntegrityError as error:
                 raise _moved(session_id, expected_length, "now it has more") from error
+            before = kept_summary(connection, session_id)
+            summary, counts = summarized(records, before)
+            if before is None:
+                register(connection, session_id, records[0].hash)
+            save_line(connection, before, summary)
+            add_counts(connection, counts)
         return records
 
     def events(self, session_id: str) -> list[StoredEvent]:
@@ -110,35 +119,94 @@ class Store:
         or StoreUnreachable.
         """
         with self._reading() as connection:
-            rows = connection.execute(
-                select(_EVENTS)
-                .where(_EVENTS.c.session_id == session_id)
-                .order_by(_EVENTS.c.sequence)
-            ).all()
+            rows = (
+                connection.execute(
+                    select(_EVENTS)
+                    .where(_EVENTS.c.session_id == session_id)
+                    .order_by(_EVENTS.c.sequence)
+                )
+                .mappings()
+                .all()
+            )
         if not rows:
-            raise _not_found(session_id, self.location)
-        try:
-            stored = [_from_row(row._asdict()) for row in rows]
-            fault = verify_chain(stored)
-        except _RowFault as error:
-            fault = str(error)
-        if fault is not None:
+            raise self._gone(session_id)
+        stored, fault = _read(rows)
+        if fault:
             raise StoreDamaged(
                 f"session {shown(session_id)} in {self.location} is damaged: {fault}; restore a "
                 "backup, or go on in a new session"
             )
         return stored
 
-    def sessions(self, limit: int = 50, offset: int = 0) -> list[SessionSummary]:
-        """Return a line for each session, the latest started first.
+    def summary(self, session_id: str) -> SessionSummary:
+        """Return the line of one session.
 
-        limit: how many at most [count]; offset: how many to skip [count]
-        Reads three events a session, whatever its length. A damaged one is listed with its fault.
-        Raises StoreDamaged, StoreBusy or StoreUnreachable.
+        Raises SessionNotFound, StoreDamaged, StoreBusy or StoreUnreachable.
         """
         with self._reading() as connection:
-            rows = connection.execute(_summary_query().limit(limit).offset(offset)).all()
-        return [_summary(row._asdict()) for row in rows]
+            found = kept_summary(connection, session_id)
+        if found is None:
+            raise _not_found(session_id, self.location)
+        return found
+
+    def sessions(
+        self,
+        limit: int | None = 50,
+        before: int | None = None,
+        where: SessionFilter = EVERYTHING,
+    ) -> list[SessionSummary]:
+        """Return a line for each session that `where` lets through, the latest started first.
+
+        limit: how many at most [count]; before: the number of the last line of the page before
+        The first and the last event of each are held against their hashes; a damaged session is
+        listed with its fault. Raises StoreDamaged, StoreBusy or StoreUnreachable.
+        """
+        with self._reading() as connection:
+            rows = connection.execute(queries.page(connection, where, limit, before)).mappings()
+            return _with_faults(connection, [summary_of(row) for row in rows])
+
+    def each_session(
+        self, where: SessionFilter = EVERYTHING, limit: int | None = None
+    ) -> Iterator[tuple[SessionSummary, list[StoredEvent]]]:
+        """Yield line and events of each session that `where` lets through, the latest first.
+
+        limit: how many at most [count]
+        Purged sessions are left out; a damaged one comes with its fault and no events. What is
+        appended meanwhile may or may not be seen. Raises StoreBusy or StoreUnreachable.
+        """
+        before: int | None = None
+        left = limit
+        while left is None or left > 0:
+            wanted = _READ_AT_ONCE if left is None else min(left, _READ_AT_ONCE)
+            with self._reading() as connection:
+                statement = queries.page(connection, where, wanted, before)
+                lines = [summary_of(row) for row in connection.execute(statement).mappings()]
+                kept = [line for line in lines if not line.purged_at]
+                events = _events_of(connection, [line.session_id for line in kept])
+            for line in kept:
+                stored, fault = _read(events.get(line.session_id, []))
+                yield replace(line, fault=fault), [] if fault else stored
+            if len(lines) < wanted:
+                return
+            before = lines[-1].number
+            left = None if left is None else left - len(kept)
+
+    def parked(self, agent: str = "") -> list[SessionSummary]:
+        """Return the parked calls, the first due first; of one agent's desk if named.
+
+        Raises StoreBusy or StoreUnreachable.
+        """
+        with self._reading() as connection:
+            rows = connection.execute(queries.parked(agent)).mappings()
+            return [summary_of(row) for row in rows]
+
+    def confirmed_outcomes(self) -> dict[str, int]:
+        """Return how many repairs found each cause, those left out that did not hold [count].
+
+        Raises StoreBusy or StoreUnreachable.
+        """
+        with self._reading() as connection:
+            return {row[0]: row[1] for row in connection.execute(queries.confirmed())}
 
     def resolve(self, prefix: str) -> str:
         """Return the full id of the one session whose id begins with `prefix`.
@@ -152,23 +220,19 @@ class Store:
             raise _not_found(prefix, self.location)
         with self._reading() as connection:
             found = connection.scalars(
-                select(_EVENTS.c.session_id)
+                select(_LINES.c.session_id)
                 .where(
-                    _EVENTS.c.session_id >= wanted,
-                    _EVENTS.c.session_id < wanted + _LAST_SIGN,
-                    _EVENTS.c.sequence == _FIRST,
+                    _LINES.c.session_id >= wanted,
+                    _LINES.c.session_id < wanted + _LAST_SIGN,
                 )
-                .order_by(_EVENTS.c.session_id)
+                .order_by(_LINES.c.session_id)
                 .limit(_SHOWN_WHEN_AMBIGUOUS + 1)
             ).all()
             if not found and wanted.isalnum():
                 found = connection.scalars(
-                    select(_EVENTS.c.session_id)
-                    .where(
-                        _EVENTS.c.session_id.endswith(f"-{wanted}", autoescape=True),
-                        _EVENTS.c.sequence == _FIRST,
-                    )
-                    .order_by(_EVENTS.c.session_id)
+                    select(_LINES.c.session_id)
+                    .where(_LINES.c.session_id.endswith(f"-{wanted}", autoescape=True))
+                    .order_by(_LINES.c.session_id)
                     .limit(_SHOWN_WHEN_AMBIGUOUS + 1)
                 ).all()
         if not found:
@@ -181,99 +245,97 @@ class Store:
             f'"{shown(prefix)}" fits several sessions: {some}{more}; type more of the id'
         )
 
+    def _gone(self, session_id: str) -> StoreError:
+        """Return why a session has no events: never there, purged, or taken away by hand."""
+        with self._reading() as connection:
+            line = kept_summary(connection, session_id)
+        if line is None:
+            return _not_found(session_id, self.location)
+        if line.purged_at:
+            return _purged(line, self.location)
+        return StoreDamaged(
+            f"session {shown(session_id)} in {self.location} is damaged: all its events are gone; "
+            "restore a backup"
+        )
+
     @contextmanager
     def _reading(self) -> Iterator[Connection]:
         with translated(self.location), self._engine.connect() as connection:
             yield connection.execution_options(triage_reading=True)
 
 
-class _RowFault(Exception):
-    """A row holds what was never written there; the message says which, in words."""
+def _read(rows: Sequence[RowMapping]) -> tuple[list[StoredEvent], str]:
+    """Return the events of a session and the first fault among them, "" if there is none."""
+    try:
+        stored = [from_row(row) for row in rows]
+    except RowFault as error:
+        return [], str(error)
+    return stored, verify_chain(stored) or ""
 
 
-def _to_row(stored: StoredEvent) -> dict[str, Any]:
-    return {name: getattr(stored, name) for name in _COLUMNS} | {
-        "data": canonical_json(stored.data)
+def _events_of(connection: Connection, session_ids: Sequence[str]) -> dict[str, list[RowMapping]]:
+    """Return the rows of several sessions in order, by session."""
+    found: dict[str, list[RowMapping]] = {}
+    rows = connection.execute(
+        select(_EVENTS)
+        .where(_EVENTS.c.session_id.in_(session_ids))
+        .order_by(_EVENTS.c.session_id, _EVENTS.c.sequence)
+    ).mappings()
+    for row in rows:
+        found.setdefault(row["session_id"], []).append(row)
+    return found
+
+
+def _with_faults(connection: Connection, lines: Sequence[SessionSummary]) -> list[SessionSummary]:
+    """Return `lines` with the fault of each whose first or last event is not as it was written."""
+    ends = {
+        (line.session_id, sequence)
+        for line in lines
+        if not line.purged_at
+        for sequence in (1, line.count)
     }
-
-
-def _from_row(row: Mapping[str, Any], prefix: str = "") -> StoredEvent:
-    values = {name: row[prefix + name] for name in _COLUMNS}
-    where = f"event {shown(values['sequence'])}"
-    for name, value in values.items():
-        # SQLite takes any type in any column, so a hand in the file can leave anything.
-        if type(value) is not (int if name in _WHOLE_NUMBERS else str):
-            raise _RowFault(f"{where} was changed after it was written ({name})")
-    try:
-        data = json.loads(values["data"])
-        is_as_written = isinstance(data, dict) and canonical_json(data) == values["data"]
-    except (ValueError, RecursionError):
-        is_as_written = False
-    if not is_as_written:
-        raise _RowFault(f"{where} was changed after it was written (data)")
-    return StoredEvent(**values | {"data": data})
-
-
-def _summary_query() -> Select[Any]:
-    first, last, ending = (_EVENTS.alias(name) for name in ("first", "last", "ending"))
-    any_event, any_ending = _EVENTS.alias("any_event"), _EVENTS.alias("any_ending")
-    last_sequence = (
-        select(func.max(any_event.c.sequence))
-        .where(any_event.c.session_id == first.c.session_id)
-        .scalar_subquery()
+    if not ends:
+        return list(lines)
+    statement = select(_EVENTS).where(
+        tuple_(_EVENTS.c.session_id, _EVENTS.c.sequence).in_(sorted(ends))
     )
-    ending_sequence = (
-        select(func.max(any_ending.c.sequence))
-        .where(any_ending.c.session_id == first.c.session_id, any_ending.c.kind == _CONCLUDED)
-        .scalar_subquery()
-    )
-    from_clause = first.join(
-        last, and_(last.c.session_id == first.c.session_id, last.c.sequence == last_sequence)
-    ).outerjoin(
-        ending,
-        and_(ending.c.session_id == first.c.session_id, ending.c.sequence == ending_sequence),
-    )
-    return (
-        select(
-            *(first.c[name].label(f"first_{name}") for name in _COLUMNS),
-            *(last.c[name].label(f"last_{name}") for name in _COLUMNS),
-            ending.c.data.label("ending_data"),
-        )
-        .select_from(from_clause)
-        .where(first.c.sequence == _FIRST)
-        .order_by(first.c.recorded_at.desc(), first.c.session_id.desc())
-    )
+    found = {
+        (row["session_id"], row["sequence"]): row
+        for row in connection.execute(statement).mappings()
+    }
+    return [
+        line if line.purged_at else replace(line, fault=_fault_of_ends(line, found))
+        for line in lines
+    ]
 
 
-def _summary(row: Mapping[str, Any]) -> SessionSummary:
-    started: dict[str, Any] = {}
-    concluded: dict[str, Any] = {}
-    try:
-        first, last = _from_row(row, "first_"), _from_row(row, "last_")
-        fault = verify_event(first) or verify_event(last)
-        started = first.data
-        concluded = {} if row["ending_data"] is None else dict(json.loads(row["ending_data"]))
-    except _RowFault as error:
-        fault = str(error)
-    except (TypeError, ValueError, RecursionError):
-        fault = "its conclusion was changed after it was written"
-    return SessionSummary(
-        session_id=str(row["first_session_id"]),
-        started_at=str(row["first_recorded_at"]),
-        last_at=str(row["last_recorded_at"]),
-        count=row["last_sequence"],
-        tree=str(started.get("tree", "")),
-        agent=str(started.get("agent", "")),
-        last_kind=str(row["last_kind"]),
-        result=str(concluded.get("result", "")),
-        fault=fault or "",
-    )
+def _fault_of_ends(line: SessionSummary, found: Mapping[tuple[str, int], RowMapping]) -> str:
+    for sequence in (1, line.count):
+        row = found.get((line.session_id, sequence))
+        if row is None:
+            return f"event {sequence} is missing"
+        try:
+            fault = verify_event(from_row(row))
+        except RowFault as error:
+            fault = str(error)
+        if fault is None and sequence == line.count and row["hash"] != line.head_hash:
+            fault = f"event {sequence} is not the one the list knows"
+        if fault is not None:
+            return fault
+    return ""
 
 
 def _moved(session_id: str, expected_length: int, found: str) -> SessionMoved:
     return SessionMoved(
         f"another desk has added to this call: session {shown(session_id)} had {expected_length} "
         f"events here, {found}; nothing was written, resume it to see what was added"
+    )
+
+
+def _purged(line: SessionSummary, location: str) -> SessionNotFound:
+    return SessionNotFound(
+        f"the events of session {shown(line.session_id)} in {location} were purged on "
+        f"{line.purged_at[:10]}; only its line in the list is left"
     )
 
 

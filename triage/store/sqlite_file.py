@@ -18,7 +18,7 @@ from sqlalchemy import create_engine, event
 from sqlalchemy.engine import Connection, Engine
 from sqlalchemy.pool import QueuePool, StaticPool
 
-from triage.store import schema
+from triage.store import migrate, schema
 from triage.store.border import translated
 from triage.store.errors import StoreDamaged, StoreForeign, StoreUnreachable, shown
 
@@ -55,7 +55,7 @@ def memory_engine() -> Engine:
     )
     _listen(engine)
     with engine.begin() as connection:
-        schema.create(connection)
+        migrate.create(connection)
     return engine
 
 
@@ -78,7 +78,7 @@ def _make_file(path: Path) -> None:
         engine = _engine(draft, patience_s=1.0)
         try:
             with engine.begin() as connection:
-                schema.create(connection)
+                migrate.create(connection)
         finally:
             engine.dispose()
         # Cannot be set inside a transaction; the file keeps it from here on.
