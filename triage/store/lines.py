@@ -68,7 +68,7 @@ def save_line(connection: Connection, before: SessionSummary | None, after: Sess
         wanted = {"serial": after.serial_number, "number": after.number}
         earlier = connection.execute(_EARLIER_CALL, wanted).scalar()
         after = replace(after, previous_number=earlier)
-    values = _row_of(after)
+    values = row_of(after)
     if before is None:
         statement = _insert(connection, _SESSIONS).on_conflict_do_nothing(index_elements=["number"])
         # Asked for in words: the count of rows of such an insert is not told by every driver.
@@ -78,7 +78,7 @@ def save_line(connection: Connection, before: SessionSummary | None, after: Sess
         _save_words(connection, values["number"], "", after.words)
         return
     _save_words(connection, after.number, before.words, after.words)
-    old = _row_of(before)
+    old = row_of(before)
     changed = {name: value for name, value in values.items() if value != old[name]}
     if changed:
         connection.execute(_CHANGE.values(**changed), {"changed": after.session_id})
@@ -92,6 +92,11 @@ def _save_words(connection: Connection, number: int, before: str, after: str) ->
         connection.execute(_FORGET_WORDS, {"number": number, "words": before})
     if after:
         connection.execute(_FIND_WORDS, {"number": number, "words": after})
+
+
+def forget_words(connection: Connection, summary: SessionSummary) -> None:
+    """Take the words of a line out of SQLite's text search, before its line is blanked."""
+    _save_words(connection, summary.number, summary.words, "")
 
 
 def register(connection: Connection, session_id: str, first_hash: str) -> None:
@@ -133,7 +138,8 @@ def _insert(connection: Connection, table: Table) -> Any:
     return made
 
 
-def _row_of(summary: SessionSummary) -> dict[str, Any]:
+def row_of(summary: SessionSummary) -> dict[str, Any]:
+    """Return the row of `triage_sessions` that holds a summary."""
     values = {name: getattr(summary, name) for name in FIELDS}
     cycles = summary.had_two_good_cycles
     return values | {

@@ -131,7 +131,7 @@ def _has_words(connection: Connection, words: list[str]) -> ColumnElement[bool]:
             ),
         )
     wanted = " AND ".join(f'"{word}"*' for word in words)
-    matches = f"SELECT rowid FROM {schema.NOTES_TABLE} WHERE words MATCH :wanted"
+    matches = f"SELECT rowid FROM {schema.NOTES_TABLE} WHERE {schema.NOTES_TABLE} MATCH :wanted"
     count = text(f"SELECT count(*) FROM ({matches} LIMIT {FEW_MATCHES + 1})")
     are_few = connection.execute(count, {"wanted": wanted}).scalar_one() <= FEW_MATCHES
     # A plus keeps SQLite from starting at the matches: from the end of the list it can stop early.

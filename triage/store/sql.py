@@ -5,18 +5,18 @@ SQLAlchemy is imported at the head here, so this module is reached only from ins
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
 from typing import Self
 
-from sqlalchemy import insert, select, tuple_
-from sqlalchemy.engine import Connection, Engine, RowMapping
+from sqlalchemy import insert, select
+from sqlalchemy.engine import Connection, Engine
 from sqlalchemy.exc import IntegrityError
 
 from triage.dialogue.events import Event
-from triage.store import queries, schema
+from triage.store import purge, queries, schema
 from triage.store.border import translated
 from triage.store.errors import (
     SessionAmbiguous,
@@ -28,15 +28,11 @@ from triage.store.errors import (
 )
 from triage.store.lines import add_counts, kept_summary, register, save_line, summary_of
 from triage.store.listing import SessionFilter, SessionSummary
-from triage.store.record import (
-    FIRST_PREVIOUS_HASH,
-    StoredEvent,
-    chain,
-    verify_chain,
-    verify_event,
-)
-from triage.store.rows import RowFault, from_row, to_row
+from triage.store.reading import events_in, rows_of, with_faults
+from triage.store.record import FIRST_PREVIOUS_HASH, StoredEvent, chain, utc_text
+from triage.store.rows import to_row
 from triage.store.summary import summarized
+from triage.store.verify import Progress, Verified, verify, verify_session
 
 _EVENTS = schema.events
 _LINES = schema.sessions
@@ -130,7 +126,7 @@ class Store:
             )
         if not rows:
             raise self._gone(session_id)
-        stored, fault = _read(rows)
+        stored, fault = events_in(rows)
         if fault:
             raise StoreDamaged(
                 f"session {shown(session_id)} in {self.location} is damaged: {fault}; restore a "
@@ -163,7 +159,7 @@ class Store:
         """
         with self._reading() as connection:
             rows = connection.execute(queries.page(connection, where, limit, before)).mappings()
-            return _with_faults(connection, [summary_of(row) for row in rows])
+            return with_faults(connection, [summary_of(row) for row in rows])
 
     def each_session(
         self, where: SessionFilter = EVERYTHING, limit: int | None = None
@@ -182,9 +178,9 @@ class Store:
                 statement = queries.page(connection, where, wanted, before)
                 lines = [summary_of(row) for row in connection.execute(statement).mappings()]
                 kept = [line for line in lines if not line.purged_at]
-                events = _events_of(connection, [line.session_id for line in kept])
+                events = rows_of(connection, [line.session_id for line in kept])
             for line in kept:
-                stored, fault = _read(events.get(line.session_id, []))
+                stored, fault = events_in(events.get(line.session_id, []))
                 yield replace(line, fault=fault), [] if fault else stored
             if len(lines) < wanted:
                 return
@@ -207,6 +203,44 @@ class Store:
         """
         with self._reading() as connection:
             return {row[0]: row[1] for row in connection.execute(queries.confirmed())}
+
+    def verify(self, against: str = "", progress: Progress = lambda done, of: None) -> Verified:
+        """Return every fault of the whole record, as it was when the reading began.
+
+        against: a mark of an earlier time that must still hold, "" for none
+        Raises StoreDamaged where the database itself cannot be read, StoreBusy, StoreUnreachable.
+        """
+        with self._reading(is_steady=True) as connection:
+            return verify(connection, against, progress)
+
+    def verify_session(self, session_id: str) -> Verified:
+        """Return every fault of one session; raises StoreBusy or StoreUnreachable."""
+        with self._reading(is_steady=True) as connection:
+            return verify_session(connection, session_id)
+
+    def purgeable(self, before: datetime, limit: int | None = None) -> list[SessionSummary]:
+        """Return the calls last touched before a moment, the oldest first; raises StoreError."""
+        with self._reading() as connection:
+            return purge.purgeable(connection, utc_text(before), limit)
+
+    def purge(self, before: datetime, by: str, reason: str, now: datetime) -> tuple[int, int]:
+        """Delete what was said in calls last touched before a moment; return calls and events.
+
+        In steps that each hold by themselves: interrupted, the rest is done the next time. Raises
+        StoreFull, StoreBusy or StoreUnreachable.
+        """
+        calls = events = 0
+        while True:
+            with translated(self.location), self._engine.begin() as connection:
+                lines = purge.purgeable(connection, utc_text(before), purge.AT_ONCE)
+                if not lines:
+                    purge.blank_months(connection, utc_text(before))
+                    break
+                events += purge.purge_lines(connection, lines, by, reason, utc_text(now))
+                calls += len(lines)
+        with translated(self.location):
+            purge.wipe(self._engine)
+        return calls, events
 
     def resolve(self, prefix: str) -> str:
         """Return the full id of the one session whose id begins with `prefix`.
@@ -259,70 +293,12 @@ class Store:
         )
 
     @contextmanager
-    def _reading(self) -> Iterator[Connection]:
+    def _reading(self, *, is_steady: bool = False) -> Iterator[Connection]:
+        """Yield a connection that only reads; a steady one sees the record as it was at first."""
         with translated(self.location), self._engine.connect() as connection:
+            if is_steady and connection.dialect.name == "postgresql":
+                connection.execution_options(isolation_level="REPEATABLE READ")
             yield connection.execution_options(triage_reading=True)
-
-
-def _read(rows: Sequence[RowMapping]) -> tuple[list[StoredEvent], str]:
-    """Return the events of a session and the first fault among them, "" if there is none."""
-    try:
-        stored = [from_row(row) for row in rows]
-    except RowFault as error:
-        return [], str(error)
-    return stored, verify_chain(stored) or ""
-
-
-def _events_of(connection: Connection, session_ids: Sequence[str]) -> dict[str, list[RowMapping]]:
-    """Return the rows of several sessions in order, by session."""
-    found: dict[str, list[RowMapping]] = {}
-    rows = connection.execute(
-        select(_EVENTS)
-        .where(_EVENTS.c.session_id.in_(session_ids))
-        .order_by(_EVENTS.c.session_id, _EVENTS.c.sequence)
-    ).mappings()
-    for row in rows:
-        found.setdefault(row["session_id"], []).append(row)
-    return found
-
-
-def _with_faults(connection: Connection, lines: Sequence[SessionSummary]) -> list[SessionSummary]:
-    """Return `lines` with the fault of each whose first or last event is not as it was written."""
-    ends = {
-        (line.session_id, sequence)
-        for line in lines
-        if not line.purged_at
-        for sequence in (1, line.count)
-    }
-    if not ends:
-        return list(lines)
-    statement = select(_EVENTS).where(
-        tuple_(_EVENTS.c.session_id, _EVENTS.c.sequence).in_(sorted(ends))
-    )
-    found = {
-        (row["session_id"], row["sequence"]): row
-        for row in connection.execute(statement).mappings()
-    }
-    return [
-        line if line.purged_at else replace(line, fault=_fault_of_ends(line, found))
-        for line in lines
-    ]
-
-
-def _fault_of_ends(line: SessionSummary, found: Mapping[tuple[str, int], RowMapping]) -> str:
-    for sequence in (1, line.count):
-        row = found.get((line.session_id, sequence))
-        if row is None:
-            return f"event {sequence} is missing"
-        try:
-            fault = verify_event(from_row(row))
-        except RowFault as error:
-            fault = str(error)
-        if fault is None and sequence == line.count and row["hash"] != line.head_hash:
-            fault = f"event {sequence} is not the one the list knows"
-        if fault is not None:
-            return fault
-    return ""
 
 
 def _moved(session_id: str, expected_length: int, found: str) -> SessionMoved:

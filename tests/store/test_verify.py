@@ -1,0 +1,244 @@
+"""Whatever is done to the record by hand is found and named."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from sqlalchemy import text
+
+from tests.store.samples import ANSWERED, CALL, CONTENT, NOW, SESSION, STARTED, steady
+from triage.dialogue.events import Event, Noted
+from triage.store.chain_faults import Harm
+from triage.store.guards import drop_guards
+from triage.store.open import open_store
+from triage.store.record import chain
+from triage.store.rows import to_row
+from triage.store.verify import Verified
+
+if TYPE_CHECKING:
+    from triage.store.sql import Store
+
+OTHER = "20261125-1000-bbbb"
+LONG: Sequence[tuple[str, Event]] = (*CALL[:3], *(("agent", Noted(f"n{n}")) for n in range(4)))
+
+
+def by_hand(store: Store, *statements: str) -> Verified:
+    """What verify finds after somebody took the guards away and changed the tables."""
+    with store._engine.begin() as connection:
+        drop_guards(connection)
+        for statement in statements:
+            connection.execute(text(statement))
+    return store.verify()
+
+
+def harms(found: Verified) -> set[tuple[str, int | None, Harm]]:
+    return {(fault.session_id, fault.sequence, fault.harm) for fault in found.faults}
+
+
+@pytest.fixture
+def kept(store: Store) -> Store:
+    """Two calls: one of seven events, one of four."""
+    store.append(SESSION, LONG, CONTENT, NOW, 0)
+    store.append(OTHER, CALL, CONTENT, NOW + timedelta(hours=1), 0)
+    return store
+
+
+def test_a_sound_record_is_whole(kept: Store) -> None:
+    seen: list[tuple[int, int]] = []
+    found = kept.verify("", lambda done, of: seen.append((done, of)))
+    assert (found.sessions, found.events, found.purged, found.faults) == (2, 11, 0, ())
+    assert seen == [(1, 2), (2, 2)]
+    assert kept.verify_session(SESSION).faults == ()
+
+
+def test_an_empty_record_is_whole(store: Store) -> None:
+    assert store.verify().faults == ()
+
+
+@pytest.mark.parametrize(
+    ("statement", "sequence"),
+    [
+        ("UPDATE triage_events SET speaker = 'x' WHERE sequence = 3 AND session_id = '{}'", 3),
+        ("UPDATE triage_events SET data = '{{}}' WHERE sequence = 2 AND session_id = '{}'", 2),
+        ("UPDATE triage_events SET data = 'no' WHERE sequence = 2 AND session_id = '{}'", 2),
+        ("UPDATE triage_events SET hash = 'x' WHERE sequence = 7 AND session_id = '{}'", 7),
+        ("UPDATE triage_events SET recorded_at = '2020-01-01T00:00:00.000000+00:00' "
+         "WHERE sequence = 1 AND session_id = '{}'", 1),
+    ],
+)  # fmt: skip
+def test_an_altered_event_is_named(kept: Store, statement: str, sequence: int) -> None:
+    found = by_hand(kept, statement.format(SESSION))
+    assert (SESSION, sequence, Harm.ALTERED) in harms(found)
+    assert {fault.session_id for fault in found.faults} == {SESSION}
+
+
+@pytest.mark.parametrize("sequence", [1, 3, 7])
+def test_a_dropped_event_is_named(kept: Store, sequence: int) -> None:
+    statement = (
+        f"DELETE FROM triage_events WHERE sequence = {sequence} AND session_id = '{SESSION}'"
+    )
+    found = by_hand(kept, statement)
+    assert (SESSION, sequence, Harm.DROPPED) in harms(found)
+    assert f"event {sequence} is missing" in found.faults[0].words
+
+
+def test_an_end_that_was_cut_off_is_named(kept: Store) -> None:
+    found = by_hand(
+        kept, f"DELETE FROM triage_events WHERE sequence > 4 AND session_id = '{SESSION}'"
+    )
+    assert harms(found) == {(SESSION, 5, Harm.DROPPED)}
+    assert "events 5 to 7 are missing at the end" in found.faults[0].words
+
+
+def test_events_that_were_swapped_are_named(kept: Store) -> None:
+    move = "UPDATE triage_events SET sequence = {} WHERE sequence = {} AND session_id = '{}'"
+    found = by_hand(kept, *(move.format(*pair, SESSION) for pair in ((99, 3), (3, 5), (5, 99))))
+    assert {(SESSION, 3, Harm.REORDERED), (SESSION, 5, Harm.REORDERED)} <= harms(found)
+    assert "event 3 was written as event 5" in " ".join(fault.words for fault in found.faults)
+
+
+def test_an_event_put_in_at_the_end_is_named_though_its_hash_holds(kept: Store) -> None:
+    last = kept.events(SESSION)[-1]
+    forged = chain(SESSION, [("x", ANSWERED)], CONTENT, NOW, last.sequence, last.hash)[0]
+    found = by_hand(kept, insertion(to_row(forged)))
+    assert harms(found) == {(SESSION, 8, Harm.INSERTED)}
+
+
+def test_an_event_put_in_between_is_named(kept: Store) -> None:
+    before = kept.events(SESSION)[2]
+    forged = chain(SESSION, [("x", ANSWERED)], CONTENT, NOW, 3, before.hash)[0]
+    make_room = [
+        f"UPDATE triage_events SET sequence = {number + 1} WHERE sequence = {number} "
+        f"AND session_id = '{SESSION}'"
+        for number in (7, 6, 5, 4)
+    ]
+    found = by_hand(kept, *make_room, insertion(to_row(forged)))
+    assert {fault.session_id for fault in found.faults} == {SESSION}
+    assert found.faults
+
+
+def insertion(row: dict[str, object]) -> str:
+    quoted = (
+        "'" + str(value).replace("'", "''").replace(":", r"\:") + "'" for value in row.values()
+    )
+    return f"INSERT INTO triage_events ({', '.join(row)}) VALUES ({', '.join(quoted)})"
+
+
+def test_a_session_whose_events_are_all_gone_is_named(kept: Store) -> None:
+    found = by_hand(kept, f"DELETE FROM triage_events WHERE session_id = '{SESSION}'")
+    assert harms(found) == {(SESSION, None, Harm.DROPPED)}
+
+
+def test_a_session_dropped_from_every_table_leaves_a_hole_in_the_register(kept: Store) -> None:
+    tables = ("triage_events", "triage_sessions", "triage_register")
+    found = by_hand(
+        kept, *(f"DELETE FROM {table} WHERE session_id = '{SESSION}'" for table in tables)
+    )
+    assert [(fault.harm, fault.words) for fault in found.faults] == [
+        (Harm.DROPPED, "in the register, position 1 was dropped: 2 stands there")
+    ]
+
+
+def test_the_last_session_dropped_from_every_table_is_shown_by_an_earlier_mark(kept: Store) -> None:
+    mark = kept.verify().mark
+    assert kept.verify(mark).faults == ()
+    tables = ("triage_events", "triage_sessions", "triage_register")
+    found = by_hand(
+        kept, *(f"DELETE FROM {table} WHERE session_id = '{OTHER}'" for table in tables)
+    )
+    assert found.faults == ()
+    assert [fault.harm for fault in kept.verify(mark).faults] == [Harm.DROPPED]
+
+
+def test_a_mark_still_holds_after_more_calls(kept: Store) -> None:
+    mark = kept.verify().mark
+    kept.append("20261126-0000-cccc", CALL, CONTENT, NOW, 0)
+    kept.append(SESSION, [("agent", Noted("more"))], CONTENT, NOW, len(LONG))
+    assert kept.verify(mark).faults == ()
+
+
+def test_a_session_put_in_beside_the_register_is_named(kept: Store) -> None:
+    forged = chain("20261125-0000-xxxx", [("x", STARTED)], CONTENT, NOW, 0, "0" * 64)[0]
+    found = by_hand(kept, insertion(to_row(forged)))
+    assert harms(found) == {("20261125-0000-xxxx", None, Harm.INSERTED)}
+
+
+def test_a_session_written_anew_is_named(kept: Store) -> None:
+    anew = chain(SESSION, [("x", item[1]) for item in LONG], CONTENT, NOW, 0, "0" * 64)
+    statements = [f"DELETE FROM triage_events WHERE session_id = '{SESSION}'"]
+    statements += [insertion(to_row(record)) for record in anew]
+    statements += [
+        f"UPDATE triage_sessions SET head_hash = '{anew[-1].hash}' WHERE session_id = '{SESSION}'"
+    ]
+    found = by_hand(kept, *statements)
+    assert (SESSION, 1, Harm.ALTERED) in harms(found)
+
+
+@pytest.mark.parametrize(
+    ("column", "value"), [("result", "'withheld'"), ("cause", "''"), ("questions", "9")]
+)
+def test_a_list_that_says_otherwise_than_the_events_is_named(
+    kept: Store, column: str, value: str
+) -> None:
+    found = by_hand(
+        kept, f"UPDATE triage_sessions SET {column} = {value} WHERE session_id = '{OTHER}'"
+    )
+    assert harms(found) == {(OTHER, None, Harm.ALTERED)}
+    assert f"the list says {column}" in found.faults[0].words
+
+
+def test_a_register_that_was_changed_is_named(kept: Store) -> None:
+    found = by_hand(kept, "UPDATE triage_register SET first_hash = 'x' WHERE position = 1")
+    assert (SESSION, None, Harm.ALTERED) in harms(found)
+
+
+OWN_TABLES = ("triage_events", "triage_register", "triage_sessions", "triage_purges")
+
+
+@pytest.mark.parametrize("table", OWN_TABLES)
+def test_the_database_itself_lets_nothing_be_deleted(kept: Store, table: str) -> None:
+    kept.append("20200101-0000-aaaa", CALL, CONTENT, NOW - timedelta(days=900), 0)
+    kept.purge(NOW - timedelta(days=800), "Ana", "two years", NOW)
+    with pytest.raises(Exception, match=r"append-only|lines stay"), kept._engine.begin() as hand:
+        hand.execute(text(f"DELETE FROM {table}"))
+    assert kept.verify().faults == ()
+
+
+def test_a_line_can_be_set_back_by_nobody(kept: Store) -> None:
+    for change in ("count = count - 1", "number = number + 1", "count = count + 1"):
+        with pytest.raises(Exception, match="does not fit"), kept._engine.begin() as hand:
+            hand.execute(text(f"UPDATE triage_sessions SET {change}"))
+
+
+ANY_CHANGE: list[Callable[[int], str]] = [
+    lambda n: f"DELETE FROM triage_events WHERE sequence = {n} AND session_id = '{SESSION}'",
+    lambda n: f"UPDATE triage_events SET speaker = 'y' WHERE sequence = {n} "
+    f"AND session_id = '{SESSION}'",
+    lambda n: f"UPDATE triage_events SET sequence = {n + 20} WHERE sequence = {n} "
+    f"AND session_id = '{SESSION}'",
+    lambda n: f"UPDATE triage_events SET session_id = '{OTHER}', sequence = {n + 20} "
+    f"WHERE sequence = {n} AND session_id = '{SESSION}'",
+]  # fmt: skip
+
+
+@settings(steady, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(
+    changes=st.lists(
+        st.tuples(st.sampled_from(ANY_CHANGE), st.integers(1, len(LONG))),
+        min_size=1, max_size=3, unique_by=lambda change: change[1],
+    )
+)  # fmt: skip
+def test_no_change_by_hand_goes_unnoticed(
+    changes: list[tuple[Callable[[int], str], int]],
+) -> None:
+    with open_store(":memory:") as store:
+        store.append(SESSION, LONG, CONTENT, NOW, 0)
+        store.append(OTHER, CALL, CONTENT, NOW, 0)
+        found = by_hand(store, *(change(number) for change, number in changes))
+        assert SESSION in {fault.session_id for fault in found.faults}
+        assert store.verify_session(SESSION).faults

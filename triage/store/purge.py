@@ -1,0 +1,100 @@
+"""Deleting what was said in old calls, so that what stays can still be proved whole.
+
+SQLAlchemy is imported at the head here, so this module is reached only from inside functions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from sqlalchemy import delete, select, update
+from sqlalchemy.engine import Connection, Engine
+
+from triage.store import schema
+from triage.store.lines import COLUMNS, add_counts, append_linked, forget_words, summary_of
+from triage.store.listing import SessionSummary, storable
+from triage.store.summary import NodeCounts
+
+_EVENTS, _LINES, _MONTHS = schema.events, schema.sessions, schema.question_months
+
+AT_ONCE = 200
+"""Sessions purged in one transaction: a desk that waits for the lock waits for no more."""
+
+_BLANKED = dict.fromkeys(
+    ("agent", "agent_key", "desk", "desk_key", "serial_number", "park_reason", "words"), ""
+)
+"""What of a line may name a person; a serial number names a customer's machine."""
+
+
+def purgeable(connection: Connection, before: str, limit: int | None) -> list[SessionSummary]:
+    """Return calls last touched before a moment (UTC, ISO 8601) that are not purged yet."""
+    statement = (
+        select(*COLUMNS)
+        .where(_LINES.c.last_at < before, _LINES.c.purged_at == "")
+        .order_by(_LINES.c.number)
+        .limit(limit)
+    )
+    return [summary_of(row) for row in connection.execute(statement).mappings()]
+
+
+def purge_lines(
+    connection: Connection, lines: Sequence[SessionSummary], by: str, reason: str, now: str
+) -> int:
+    """Delete the events of these calls and what names people in their lines; return how many.
+
+    Each is put on the list of purges first: without that the database lets no event be deleted. Its
+    number of events and last hash stay, so the chain of purges and register can still be checked.
+    """
+    deleted = 0
+    for line in lines:
+        append_linked(
+            connection,
+            schema.purges,
+            {
+                "session_id": line.session_id,
+                "purged_at": now,
+                "purged_by": storable(by),
+                "reason": storable(reason),
+                "count": line.count,
+                "head_hash": line.head_hash,
+            },
+        )
+        forget_words(connection, line)
+        connection.execute(
+            update(_LINES)
+            .where(_LINES.c.session_id == line.session_id)
+            .values(purged_at=now, previous_number=None, **_BLANKED)
+        )
+        deleted += connection.execute(
+            delete(_EVENTS).where(_EVENTS.c.session_id == line.session_id)
+        ).rowcount
+    return deleted
+
+
+def blank_months(connection: Connection, before: str) -> None:
+    """Merge the counts of whole months before a moment over all desks, whose names go."""
+    is_old = (_MONTHS.c.month < before[:7]) & (_MONTHS.c.desk != "")
+    rows = connection.execute(select(_MONTHS).where(is_old)).mappings().all()
+    connection.execute(delete(_MONTHS).where(is_old))
+    merged: dict[tuple[str, str, str], NodeCounts] = {}
+    for row in rows:
+        key = (row["month"], "", row["node"])
+        counts = NodeCounts(
+            row["asked"], row["unknown"], row["misunderstood"], row["looked"], row["seconds"]
+        )
+        merged[key] = merged.get(key, NodeCounts()) + counts
+    add_counts(connection, merged)
+
+
+def wipe(engine: Engine) -> None:
+    """Have a SQLite file overwrite what was deleted; a server does so in its own time (VACUUM)."""
+    if engine.dialect.name != "sqlite":
+        return
+    with engine.connect() as connection:
+        file = connection.connection.driver_connection
+        if file is not None:
+            file.execute(
+                f"INSERT INTO {schema.NOTES_TABLE}({schema.NOTES_TABLE}) VALUES ('optimize')"
+            )
+            file.execute("VACUUM")
+            file.execute("PRAGMA wal_checkpoint(TRUNCATE)")
