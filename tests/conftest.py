@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from tests.command_line import environment
+from tests.private_server import PrivateServer
 
 
 @pytest.fixture(scope="session")
@@ -28,3 +30,18 @@ def own_folders(
     for name in ("TRIAGE_STORE", "NO_COLOR", "FORCE_COLOR"):
         monkeypatch.delenv(name, raising=False)
     return env
+
+
+@pytest.fixture(scope="session")
+def server_of_this_run() -> Iterator[PrivateServer]:
+    """Return a PostgreSQL server of our own; it fails where none is installed."""
+    with PrivateServer() as server:
+        yield server
+
+
+@pytest.fixture
+def own_server(server_of_this_run: PrivateServer) -> Iterator[PrivateServer]:
+    """Return a running PostgreSQL server that the test may stop."""
+    yield server_of_this_run
+    if not server_of_this_run.is_running:
+        server_of_this_run.start()

@@ -1,23 +1,66 @@
-"""A desk killed at any moment loses nothing that was acknowledged to it."""
+"""A desk killed at any moment loses nothing that was acknowledged to it, and leaves no half turn.
+
+The same code as `python -m tests.benchmarks.kills`, which kills hundreds.
+"""
 
 from __future__ import annotations
 
 import os
-import random
 import signal
 import time
 from pathlib import Path
 
 import pytest
 
+from tests.benchmarks.kills import (
+    Count,
+    kill_in_outage,
+    kill_on_file,
+    kill_on_server,
+    last_of,
+    prepare,
+    script,
+)
+from tests.private_server import PrivateServer
 from tests.store.samples import CONTENT, NOW, SESSION, STARTED, start_child
 from triage.dialogue.events import Noted
 from triage.store.errors import SessionNotFound
 from triage.store.open import open_store, warm_up
-from triage.store.record import event_of
 
-KILLS = 15
-LONGEST_LIFE_S = 0.12
+KILLS = 24
+KILLS_IN_OUTAGE = 10  # each leaves files, and delivering those is killed as well
+
+
+def assert_nothing_lost(count: Count, kills: int = KILLS) -> None:
+    assert count.kills == kills
+    assert count.faults == []
+    assert count.turns_acknowledged >= kills / 2
+    assert count.turns_found == count.turns_acknowledged + count.turns_beyond
+
+
+def test_the_script_is_a_whole_call() -> None:
+    assert len(script()) > 25
+    assert all(script())
+
+
+def test_calls_killed_on_a_file_keep_all_that_was_acknowledged(tmp_path: Path) -> None:
+    prepare()
+    assert_nothing_lost(last_of(kill_on_file(tmp_path, KILLS)))
+
+
+def test_calls_killed_on_a_server_keep_all_that_was_acknowledged(
+    own_server: PrivateServer, tmp_path: Path
+) -> None:
+    prepare()
+    assert_nothing_lost(last_of(kill_on_server(own_server, tmp_path, KILLS)))
+
+
+def test_calls_killed_while_the_server_is_down_keep_all_that_was_acknowledged(
+    own_server: PrivateServer, tmp_path: Path
+) -> None:
+    prepare()
+    count = last_of(kill_in_outage(own_server, tmp_path, KILLS_IN_OUTAGE))
+    assert_nothing_lost(count, KILLS_IN_OUTAGE)
 
 
 def talk(target: str, acknowledged: int) -> None:
@@ -49,24 +92,6 @@ def life(target: str, lifetime_s: float) -> int:
         heard += piece
     os.close(reading)
     return int.from_bytes(heard[-4:], "big")
-
-
-def test_nothing_acknowledged_is_lost_and_the_chain_holds(lasting_target: str) -> None:
-    warm_up()
-    if "://" in lasting_target:
-        import psycopg  # noqa: F401 (imported before the fork, not in each child)
-    chance = random.Random(20261125)
-    acknowledged = 0
-    for _ in range(KILLS):
-        acknowledged = max(acknowledged, life(lasting_target, chance.uniform(0, LONGEST_LIFE_S)))
-        # A new desk resumes at once: what was acknowledged, and at most the event under way.
-        with open_store(lasting_target) as store:
-            if acknowledged:
-                stored = store.events(SESSION)
-                assert acknowledged <= len(stored) <= acknowledged + 1
-                notes = [event_of(item) for item in stored[1:]]
-                assert notes == [Noted(f"{place}" * 50) for place in range(1, len(stored))]
-    assert acknowledged > 2 * KILLS
 
 
 @pytest.mark.parametrize("delay_ms", range(8))

@@ -486,3 +486,21 @@ def test_a_checkpoint_that_stopped_half_way_is_read_together_with_its_log(tmp_pa
         sqlite3.connect(f"file:{half}?immutable=1", uri=True).execute("PRAGMA application_id")
     with open_store(half) as store:
         assert len(store.events(SESSION)) == len(CALL) + 20
+
+
+@pytest.mark.parametrize("is_replaced", [False, True])
+def test_a_file_deleted_while_in_use_is_told_and_takes_nothing_more(
+    file_path: Path, tmp_path: Path, is_replaced: bool
+) -> None:
+    kept_call(file_path)
+    backup = tmp_path / "backup"
+    backup.write_bytes(file_path.read_bytes())
+    with open_store(file_path) as store:
+        store.append("20261125-1200-bbbb", CALL, CONTENT, NOW, 0)
+        file_path.unlink()
+        if is_replaced:
+            backup.rename(file_path)
+        with pytest.raises(StoreUnreachable, match="was deleted or replaced while in use"):
+            store.append("20261125-1200-bbbb", CALL[-1:], CONTENT, NOW, len(CALL))
+        if is_replaced:
+            assert SESSION in [line.session_id for line in store.sessions()]

@@ -9,6 +9,7 @@ StoreError
     StoreForeign        a sound database that belongs to another program; left as it was
     StoreNewer          written by a newer version of this program
     SessionMoved        another desk has added to this call since it was read
+    LinesSetAside       lines that waited for the store do not fit it any more (a SessionMoved)
     SessionNotFound     no session of that id
     SessionAmbiguous    the beginning of an id fits several sessions
 
@@ -19,7 +20,14 @@ from __future__ import annotations
 
 
 class StoreError(Exception):
-    """Anything the store cannot do; the cause of another library's making is kept beside it."""
+    """Anything the store cannot do; the cause of another library's making is kept beside it.
+
+    `what` is what happened and where; the message adds how to mend it.
+    """
+
+    def __init__(self, what: str, mend: str = "") -> None:
+        super().__init__(f"{what}; {mend}" if mend else what)
+        self.what = what
 
 
 class StoreUnreachable(StoreError):
@@ -52,6 +60,10 @@ class StoreNewer(StoreError):
 
 class SessionMoved(StoreError):
     """Another desk has added to this call."""
+
+
+class LinesSetAside(SessionMoved):
+    """Lines that waited for the store do not fit it any more; they are kept in a file."""
 
 
 class SessionNotFound(StoreError):

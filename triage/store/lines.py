@@ -18,6 +18,7 @@ from triage.store import schema
 from triage.store.links import FIRST_PREVIOUS_LINK, linked
 from triage.store.listing import SessionSummary
 from triage.store.summary import CountKey, NodeCounts
+from triage.store.tallies import NOT_ENDED_BIN, time_bin
 
 _SESSIONS = schema.sessions
 _MONTHS = schema.question_months
@@ -126,9 +127,12 @@ def add_counts(connection: Connection, counts: Mapping[CountKey, NodeCounts]) ->
         set_={name: _MONTHS.c[name] + statement.excluded[name] for name in _COUNTED},
     )
     # In one order on every desk: two that count the same never wait for each other in a ring.
-    for (month, desk, node), added in sorted(counts.items()):
-        key = {"month": month, "desk": desk, "node": node}
-        connection.execute(statement, key | {name: getattr(added, name) for name in _COUNTED})
+    rows = [
+        {"month": month, "desk": desk, "node": node}
+        | {name: getattr(added, name) for name in _COUNTED}
+        for (month, desk, node), added in sorted(counts.items())
+    ]
+    connection.execute(statement, rows)
 
 
 def _insert(connection: Connection, table: Table) -> Any:
@@ -146,4 +150,5 @@ def row_of(summary: SessionSummary) -> dict[str, Any]:
         "had_two_good_cycles": None if cycles is None else int(cycles),
         "agent_key": summary.agent.casefold(),
         "desk_key": summary.desk.casefold(),
+        "time_bin": time_bin(summary.active_s) if summary.result else NOT_ENDED_BIN,
     }

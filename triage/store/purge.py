@@ -30,7 +30,8 @@ def purgeable(connection: Connection, before: str, limit: int | None) -> list[Se
     """Return calls last touched before a moment (UTC, ISO 8601) that are not purged yet."""
     statement = (
         select(*COLUMNS)
-        .where(_LINES.c.last_at < before, _LINES.c.purged_at == "")
+        # Both, as a clock set back may have stamped the last event before the first.
+        .where(_LINES.c.last_at < before, _LINES.c.started_at < before, _LINES.c.purged_at == "")
         .order_by(_LINES.c.number)
         .limit(limit)
     )

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import Any
 
-from sqlalchemy import select, tuple_
+from sqlalchemy import Integer, Select, Text, and_, column, select, values
 from sqlalchemy.engine import Connection, RowMapping
 
 from triage.store import schema
@@ -17,6 +18,8 @@ from triage.store.record import StoredEvent, verify_chain, verify_event
 from triage.store.rows import RowFault, from_row
 
 _EVENTS = schema.events
+_LOOKED_UP_AT_ONCE = 500
+"""Lines whose events are looked up in one statement: databases take some 30 000 values in one."""
 
 
 def rows_of(connection: Connection, session_ids: Sequence[str]) -> dict[str, list[RowMapping]]:
@@ -41,23 +44,32 @@ def events_in(rows: Sequence[RowMapping]) -> tuple[list[StoredEvent], str]:
     return stored, verify_chain(stored) or ""
 
 
+def _at(places: list[tuple[str, int]]) -> Select[Any]:
+    """Return the statement for the events at some places, pairs of session id and sequence.
+
+    A join and no list of pairs: for that, SQLite goes through all events there are.
+    """
+    ends = (
+        values(column("session_id", Text), column("sequence", Integer), name="ends")
+        .data(places)
+        .cte("ends")
+    )
+    return select(_EVENTS).join_from(
+        ends,
+        _EVENTS,
+        and_(_EVENTS.c.session_id == ends.c.session_id, _EVENTS.c.sequence == ends.c.sequence),
+    )
+
+
 def with_faults(connection: Connection, lines: Sequence[SessionSummary]) -> list[SessionSummary]:
     """Return `lines` with the fault of each whose first or last event is not as it was written."""
-    ends = {
-        (line.session_id, sequence)
-        for line in lines
-        if not line.purged_at
-        for sequence in (1, line.count)
-    }
-    if not ends:
-        return list(lines)
-    statement = select(_EVENTS).where(
-        tuple_(_EVENTS.c.session_id, _EVENTS.c.sequence).in_(sorted(ends))
-    )
-    found = {
-        (row["session_id"], row["sequence"]): row
-        for row in connection.execute(statement).mappings()
-    }
+    found: dict[tuple[str, int], RowMapping] = {}
+    kept = [line for line in lines if not line.purged_at]
+    for first in range(0, len(kept), _LOOKED_UP_AT_ONCE):
+        some = kept[first : first + _LOOKED_UP_AT_ONCE]
+        ends = {(line.session_id, sequence) for line in some for sequence in (1, line.count)}
+        for row in connection.execute(_at(sorted(ends))).mappings():
+            found[row["session_id"], row["sequence"]] = row
     return [
         line if line.purged_at else replace(line, fault=_fault_of_ends(line, found))
         for line in lines

@@ -26,12 +26,14 @@ from triage.store.errors import (
     StoreError,
     shown,
 )
+from triage.store.figures import count_figures
 from triage.store.lines import add_counts, kept_summary, register, save_line, summary_of
 from triage.store.listing import SessionFilter, SessionSummary
 from triage.store.reading import events_in, rows_of, with_faults
 from triage.store.record import FIRST_PREVIOUS_HASH, StoredEvent, chain, utc_text
 from triage.store.rows import to_row
 from triage.store.summary import summarized
+from triage.store.tallies import Figures
 from triage.store.verify import Progress, Verified, verify, verify_session
 
 _EVENTS = schema.events
@@ -84,13 +86,12 @@ class Store:
         if not events:
             return []
         with translated(self.location), self._engine.begin() as connection:
-            last = connection.execute(
-                select(_EVENTS.c.sequence, _EVENTS.c.hash)
-                .where(_EVENTS.c.session_id == session_id)
-                .order_by(_EVENTS.c.sequence.desc())
-                .limit(1)
-            ).first()
-            length, previous_hash = (0, FIRST_PREVIOUS_HASH) if last is None else last
+            # The line says what the last event is; the database refuses an event that follows
+            # another one.
+            before = kept_summary(connection, session_id)
+            length, previous_hash = (
+                (before.count, before.head_hash) if before else (0, FIRST_PREVIOUS_HASH)
+            )
             if length != expected_length:
                 raise _moved(session_id, expected_length, f"it has {length}")
             records = chain(
@@ -100,7 +101,6 @@ class Store:
                 connection.execute(insert(_EVENTS), [to_row(record) for record in records])
             except IntegrityError as error:
                 raise _moved(session_id, expected_length, "now it has more") from error
-            before = kept_summary(connection, session_id)
             summary, counts = summarized(records, before)
             if before is None:
                 register(connection, session_id, records[0].hash)
@@ -241,6 +241,14 @@ class Store:
         with translated(self.location):
             purge.wipe(self._engine)
         return calls, events
+
+    def figures(self, since: datetime | None = None, until: datetime | None = None) -> Figures:
+        """Return what calls started from `since` on and before `until` come to; None is no limit.
+
+        Raises StoreBusy or StoreUnreachable, and ValueError for a time without a zone.
+        """
+        with self._reading() as connection:
+            return count_figures(connection, since, until)
 
     def resolve(self, prefix: str) -> str:
         """Return the full id of the one session whose id begins with `prefix`.

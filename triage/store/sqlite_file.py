@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import random
 import secrets
 import sqlite3
 import time
@@ -21,12 +22,12 @@ from sqlalchemy.pool import QueuePool, StaticPool
 from triage.store import migrate, schema
 from triage.store.border import translated
 from triage.store.errors import StoreDamaged, StoreForeign, StoreUnreachable, shown
+from triage.store.private import FILE_MODE, make_private_folder, sync_folder
 
 _SMALLEST_PAGE = 512
 _READ_ATTEMPTS = 3
 _READ_PAUSE_S = 0.02
-_FOLDER_MODE = 0o700
-_FILE_MODE = 0o600
+_ASK_AGAIN_S = (0.0005, 0.004)
 
 
 def file_engine(path: Path, patience_s: float) -> Engine:
@@ -39,7 +40,7 @@ def file_engine(path: Path, patience_s: float) -> Engine:
     location = shown(path)
     with translated(location):
         if not path.exists():
-            _make_folder(path.parent)
+            make_private_folder(path.parent)
             _make_file(path)
         _refuse_what_is_not_ours(path, location)
     return _engine(path, patience_s)
@@ -59,13 +60,6 @@ def memory_engine() -> Engine:
     return engine
 
 
-def _make_folder(folder: Path) -> None:
-    # Path.mkdir gives its mode to the last folder only; the ones above would be open to all.
-    for missing in reversed([folder, *folder.parents]):
-        if not missing.exists():
-            missing.mkdir(mode=_FOLDER_MODE, exist_ok=True)
-
-
 def _make_file(path: Path) -> None:
     """Build a whole empty store beside `path` and link it into place.
 
@@ -73,7 +67,7 @@ def _make_file(path: Path) -> None:
     of two that start together the second finds the first one's.
     """
     draft = path.with_name(f".{path.name}.{secrets.token_hex(6)}.new")
-    os.close(os.open(draft, os.O_CREAT | os.O_EXCL | os.O_RDWR, _FILE_MODE))
+    os.close(os.open(draft, os.O_CREAT | os.O_EXCL | os.O_RDWR, FILE_MODE))
     try:
         engine = _engine(draft, patience_s=1.0)
         try:
@@ -86,7 +80,7 @@ def _make_file(path: Path) -> None:
             connection_to_draft.execute("PRAGMA journal_mode = WAL").fetchone()
         with contextlib.suppress(FileExistsError):
             _put_in_place(draft, path)
-        _sync_folder(path.parent)
+        sync_folder(path.parent)
     finally:
         draft.unlink(missing_ok=True)
 
@@ -100,16 +94,6 @@ def _put_in_place(draft: Path, path: Path) -> None:
         # Some file systems have no hard links; renaming is as whole, only not exclusive.
         if not path.exists():
             draft.rename(path)
-
-
-def _sync_folder(folder: Path) -> None:
-    # Not every system lets a folder be opened; the name is then as durable as it gets.
-    with contextlib.suppress(OSError):
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
 
 
 def _refuse_what_is_not_ours(path: Path, location: str) -> None:
@@ -173,11 +157,40 @@ def _engine(path: Path, patience_s: float) -> Engine:
         )
 
     engine = create_engine("sqlite://", creator=connect, poolclass=QueuePool, hide_parameters=True)
-    _listen(engine)
+    _hold_to_its_file(engine, path)
+    _listen(engine, patience_s)
     return engine
 
 
-def _listen(engine: Engine) -> None:
+def _hold_to_its_file(engine: Engine, path: Path) -> None:
+    """Refuse to write once the file has been deleted or replaced.
+
+    An open file that lost its name can be written to, and all of it would be gone at closing.
+    """
+
+    @event.listens_for(engine, "connect")
+    def remember(_connection: sqlite3.Connection, record: Any) -> None:
+        record.info["file"] = _identity(path)
+
+    @event.listens_for(engine, "begin")
+    def look(connection: Connection) -> None:
+        if connection.info.get("file") != _identity(path):
+            connection.invalidate()
+            raise StoreUnreachable(
+                f"{shown(path)} was deleted or replaced while in use; put it back, or name another "
+                "store with --store"
+            )
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
+
+
+def _listen(engine: Engine, patience_s: float = 0.0) -> None:
     @event.listens_for(engine, "connect")
     def set_pragmas(connection: sqlite3.Connection, _record: Any) -> None:
         # FULL syncs the log at every commit; fullfsync makes that reach the disk on macOS.
@@ -186,6 +199,31 @@ def _listen(engine: Engine) -> None:
 
     @event.listens_for(engine, "begin")
     def begin(connection: Connection) -> None:
-        # A writer takes its lock at once: a lock raised from reading fails without waiting.
-        is_reading = connection.get_execution_options().get("triage_reading", False)
-        connection.exec_driver_sql("BEGIN" if is_reading else "BEGIN IMMEDIATE")
+        driver = connection.connection.driver_connection
+        assert isinstance(driver, sqlite3.Connection)
+        if connection.get_execution_options().get("triage_reading", False):
+            driver.execute("BEGIN")
+        else:
+            # At once: a lock raised from reading fails without waiting.
+            _begin_to_write(driver, patience_s)
+
+
+def _begin_to_write(driver: sqlite3.Connection, patience_s: float) -> None:
+    """Take the writer's lock, asking for it every few milliseconds while another has it.
+
+    SQLite by itself asks ever more seldom, in the end ten times a second: of many desks that write
+    at once most then sleep while the lock is free, and some never get it in time.
+    """
+    until = time.monotonic() + patience_s
+    driver.execute("PRAGMA busy_timeout = 0")
+    try:
+        while True:
+            try:
+                driver.execute("BEGIN IMMEDIATE")
+                return
+            except sqlite3.OperationalError as error:
+                if error.sqlite_errorcode != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                    raise
+            time.sleep(random.uniform(*_ASK_AGAIN_S))
+    finally:
+        driver.execute(f"PRAGMA busy_timeout = {round(1000 * patience_s)}")

@@ -1,0 +1,336 @@
+"""Lines of a call that wait on this computer while the record is out of reach.
+
+One private file a session and outage, in the user's state folder. A line of it is what one turn
+puts on record, all or none, with the time it was said; it is on disk before the turn goes on. The
+process that writes or delivers a file holds a lock on it; the system lets go of that with the
+process, so a file without one is nobody's, and the next command delivers it.
+
+A last line without its end was being written when the program was killed, so it was acknowledged
+to nobody and does not count.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import re
+import secrets
+import sys
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from hashlib import sha256
+from pathlib import Path
+from typing import Any, Protocol
+
+from triage.dialogue.events import EVENT_FORMAT, Event, event_from_data, event_to_data
+from triage.store.errors import (
+    SessionMoved,
+    SessionNotFound,
+    StoreDamaged,
+    StoreNewer,
+    shown,
+)
+from triage.store.private import FILE_MODE, make_private_folder, sync_folder
+from triage.store.record import StoredEvent, canonical_json, utc_text
+from triage.store.where import default_store_path
+
+_WAITING = ".waiting.jsonl"
+_ASIDE = ".not-written.jsonl"
+_PLACE_OPTIONS = ("host", "hostaddr", "port", "dbname", "service", "options")
+"""Options of a server's address that say which record it is; the others may hold a secret."""
+
+
+class Shelf(Protocol):
+    """What delivering needs of a store."""
+
+    def append(
+        self,
+        session_id: str,
+        events: Sequence[tuple[str, Event]],
+        content_version: str,
+        now: datetime,
+        expected_length: int,
+    ) -> object:
+        """Keep events durably, all or none; raises SessionMoved if the length does not fit."""
+
+    def events(self, session_id: str) -> list[StoredEvent]:
+        """Return all events of a session; raises SessionNotFound."""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Which record lines wait for: told by a hash, shown without its password."""
+
+    key: str
+    location: str
+    is_server: bool
+
+
+@dataclass(frozen=True, slots=True)
+class WaitingLine:
+    """What one turn puts on record: pairs of speaker and event, and where they belong."""
+
+    session_id: str
+    expected_length: int
+    recorded_at: datetime
+    content_version: str
+    spoken: tuple[tuple[str, Event], ...]
+
+    def is_in(self, stored: Sequence[StoredEvent]) -> bool:
+        """Whether exactly this line stands at its place among the events of its session."""
+        there = stored[self.expected_length : self.expected_length + len(self.spoken)]
+        return [
+            (item.speaker, item.kind, item.data, item.recorded_at, item.content_version)
+            for item in there
+        ] == [
+            (speaker, event.kind, _plain(event), utc_text(self.recorded_at), self.content_version)
+            for speaker, event in self.spoken
+        ]
+
+
+def place_of(target: str | os.PathLike[str] | None) -> Place:
+    """Return which record the target of `open_store` is; raises ValueError if it is none."""
+    target = os.fspath(target or default_store_path())
+    if "://" in target:
+        from sqlalchemy.engine import make_url
+        from sqlalchemy.exc import ArgumentError
+
+        try:
+            url = make_url(target)
+        except ArgumentError:
+            raise ValueError("the address cannot be read") from None  # it may quote the password
+        if url.drivername.startswith("postgres"):
+            name: list[Any] = [url.username, url.host, url.port or 5432, url.database]
+            name += [[key, str(url.query[key])] for key in _PLACE_OPTIONS if key in url.query]
+            location = shown(url.set(query={}).render_as_string(hide_password=True))
+            return Place(_key(["server", *name]), location, is_server=True)
+        target = url.database or ""
+    try:
+        path = os.path.realpath(Path(target).expanduser())
+    except RuntimeError as error:  # no such user
+        raise ValueError(str(error)) from None
+    return Place(_key(["file", path]), shown(path), is_server=False)
+
+
+def is_anything_waiting(folder: Path) -> bool:
+    """Whether any file waits in `folder`, for whatever record: one look at the folder."""
+    return next(_waiting_files(folder), None) is not None
+
+
+def files_for(place: Place, folder: Path) -> list[Path]:
+    """Return the files that wait for a record, in order of their names."""
+    return [path for path in sorted(_waiting_files(folder)) if _is_for(place, path)]
+
+
+def count_of(path: Path) -> int:
+    """Return how many lines wait in a file, none where it is gone."""
+    try:
+        return path.read_bytes().count(b"\n")
+    except OSError:
+        return 0
+
+
+def lines_of(path: Path) -> list[WaitingLine]:
+    """Return the lines that wait in a file, in order.
+
+    Raises StoreDamaged naming file and line, StoreNewer, or OSError.
+    """
+    return [
+        _line_from(text, path, number)
+        for number, text in enumerate(path.read_bytes().split(b"\n")[:-1], start=1)
+    ]
+
+
+def deliver(store: Shelf, lines: Sequence[WaitingLine]) -> Iterator[WaitingLine]:
+    """Write lines of one session in order; yield each that is in the record after this.
+
+    What is there already, because an answer was lost on its way back, is not written again.
+    Raises SessionMoved at a line that does not fit, and what `append` and `events` raise.
+    """
+    stored: list[StoredEvent] = []
+    for line in lines:
+        if not line.is_in(stored):
+            try:
+                store.append(
+                    line.session_id, line.spoken, line.content_version, line.recorded_at,
+                    line.expected_length,
+                )  # fmt: skip
+            except SessionMoved:
+                with contextlib.suppress(SessionNotFound):
+                    stored = store.events(line.session_id)
+                if not line.is_in(stored):
+                    raise _misfit(line, len(stored)) from None
+        yield line
+
+
+class Spool:
+    """A file of waiting lines, locked against other processes until it is closed."""
+
+    def __init__(self, path: Path, descriptor: int) -> None:
+        self.path = path
+        self._descriptor = descriptor
+
+    @classmethod
+    def begin(cls, folder: Path, session_id: str) -> Spool:
+        """Return a new, empty file for a session; raises OSError."""
+        make_private_folder(folder)
+        name = re.sub(r"[^0-9A-Za-z-]", "_", session_id)
+        while True:
+            path = folder / f"{name}-{secrets.token_hex(3)}{_WAITING}"
+            descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND, FILE_MODE)
+            if _is_ours(descriptor):
+                sync_folder(folder)
+                return cls(path, descriptor)
+            os.close(descriptor)  # taken for one left behind, before we had locked it
+
+    @classmethod
+    def take(cls, path: Path) -> Spool | None:
+        """Return a file left behind, or None if another process has it or it is gone."""
+        try:
+            descriptor = os.open(path, os.O_RDWR | os.O_APPEND)
+        except OSError:
+            return None
+        if _is_ours(descriptor):
+            return cls(path, descriptor)
+        os.close(descriptor)
+        return None
+
+    def add(self, line: WaitingLine, place: Place) -> None:
+        """Put a line on disk; raises OSError with nothing added."""
+        text = canonical_json(
+            {
+                "store": {"key": place.key, "location": place.location},
+                "session_id": line.session_id,
+                "expected_length": line.expected_length,
+                "recorded_at": utc_text(line.recorded_at),
+                "content_version": line.content_version,
+                "event_format": EVENT_FORMAT,
+                "events": [[who, event.kind, event_to_data(event)] for who, event in line.spoken],
+            }
+        )
+        before = os.fstat(self._descriptor).st_size
+        left = memoryview(f"{text}\n".encode("ascii"))
+        try:
+            while left:
+                left = left[os.write(self._descriptor, left) :]
+            os.fsync(self._descriptor)
+        except OSError:
+            os.ftruncate(self._descriptor, before)
+            raise
+
+    def remove(self) -> None:
+        """Take the file away: its lines are in the record."""
+        self.close()
+        # One that takes it in between finds its lines in the record.
+        self.path.unlink(missing_ok=True)
+
+    def set_aside(self) -> Path:
+        """Give the file a name no command delivers, and return its path; it stays open.
+
+        Where it cannot be renamed it keeps its name, and a later command tells of it again.
+        """
+        aside = self.path.with_name(self.path.name.removesuffix(_WAITING) + _ASIDE)
+        if self.path.name.endswith(_WAITING):
+            with contextlib.suppress(OSError):
+                self.path.rename(aside)
+                self.path = aside
+                sync_folder(aside.parent)
+        return self.path
+
+    def close(self) -> None:
+        """Let go of the file; once more does nothing."""
+        if self._descriptor >= 0:
+            os.close(self._descriptor)
+            self._descriptor = -1
+
+
+def _misfit(line: WaitingLine, length: int) -> SessionMoved:
+    name = shown(line.session_id)
+    if length < line.expected_length:
+        return SessionMoved(
+            f"the record holds only {length} of the {line.expected_length} events of session "
+            f"{name} that go before"
+        )
+    return SessionMoved(f"another desk has gone on with session {name} meanwhile")
+
+
+def _key(name: list[Any]) -> str:
+    return sha256(canonical_json(name).encode("ascii")).hexdigest()
+
+
+def _plain(event: Event) -> Any:
+    # Through JSON and back, as the store does, so that equal means equal as read.
+    return json.loads(canonical_json(event_to_data(event)))
+
+
+def _waiting_files(folder: Path) -> Iterator[Path]:
+    with contextlib.suppress(OSError), os.scandir(folder) as entries:
+        yield from [Path(entry) for entry in entries if entry.name.endswith(_WAITING)]
+
+
+def _is_for(place: Place, path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            first = file.readline()
+        # One that holds nothing is anybody's, to be removed; so is one that cannot be read, to be
+        # told of.
+        return not first.endswith(b"\n") or json.loads(first)["store"]["key"] == place.key
+    except OSError:
+        return False
+    except (ValueError, LookupError, TypeError):
+        return True
+
+
+def _line_from(text: bytes, path: Path, number: int) -> WaitingLine:
+    where = f"{shown(path)} line {number}"
+    try:
+        data = json.loads(text)
+        if data["event_format"] > EVENT_FORMAT:
+            raise StoreNewer(f"{where} was written by a newer version; update triage to write it")
+        return WaitingLine(
+            str(data["session_id"]),
+            int(data["expected_length"]),
+            datetime.fromisoformat(data["recorded_at"]),
+            str(data["content_version"]),
+            tuple(
+                (str(who), event_from_data(kind, fields)) for who, kind, fields in data["events"]
+            ),
+        )
+    except (ValueError, LookupError, TypeError, AttributeError) as error:
+        raise StoreDamaged(
+            f"{where} is not as it was written ({shown(error)}); what can be read of it can be "
+            "typed again"
+        ) from error
+
+
+def _is_ours(descriptor: int) -> bool:
+    """Take the lock of an open file, without waiting; return whether it was free, and still is one.
+
+    Whoever held it may have delivered and removed it while it was being opened.
+    """
+    return _lock(descriptor) and os.fstat(descriptor).st_nlink > 0
+
+
+def _lock(descriptor: int) -> bool:
+    if sys.platform == "win32":
+        import msvcrt
+
+        # A byte far behind the end: a locked one cannot be read there by others.
+        os.lseek(descriptor, 1 << 30, os.SEEK_SET)
+        try:
+            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
+        except OSError:
+            return False
+        return True
+
+    import fcntl
+
+    try:
+        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return False
+    except OSError:
+        return True  # a file system without locks; delivering twice writes once all the same
+    return True
