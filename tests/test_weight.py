@@ -167,8 +167,18 @@ def test_imports_point_one_way_and_heavy_ones_stay_in_their_place(path: Path) ->
     assert not rooms & forbidden.get(room, set())
     if room in ("physics", "tree", "dialogue"):
         assert not tops & {"rich", "prompt_toolkit", "sqlalchemy", "random", "time"}
-    if room == "dialogue":
+    if room in ("physics", "tree"):
         assert "datetime" not in tops
+
+
+@pytest.mark.parametrize("path", sorted((PACKAGE / "dialogue").glob("*.py")), ids=lambda p: p.name)
+def test_the_dialogue_is_told_the_time_and_the_zone_and_asks_no_computer_for_them(
+    path: Path,
+) -> None:
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
+            assert node.func.attr not in {"now", "today", "utcnow", "fromtimestamp", "localtime"}
+            assert node.func.attr != "astimezone" or node.args
 
 
 PURE = ["dialogue/engine.py", "dialogue/judge.py", "dialogue/rank.py", "dialogue/gate.py"]

@@ -38,6 +38,7 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
         ("trees/machines", "triage/_trees/machines", "*.yaml"),
         ("transcripts_demo", "triage/_transcripts_demo", "*"),
         ("triage/physics/data", "triage/physics/data", "*"),
+        ("triage/review/export", "triage/review/export", "*"),
         ("triage", "triage", "*.py"),
         ("triage/dialogue", "triage/dialogue", "*.py"),
     ],

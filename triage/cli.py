@@ -1,8 +1,8 @@
 """The door: parse the command line, call one function, pick the exit code.
 
 Exit codes: 0 done; 1 ended without a recommendation (withheld, escalated, unfinished); 2 usage or
-bad input; 3 content failed its proofs or cannot be read; 4 store unreachable or damaged;
-130 interrupted.
+bad input; 3 content failed its proofs or cannot be read; 4 store unreachable or damaged, or another
+desk has gone on with the call; 130 interrupted.
 """
 
 from __future__ import annotations
@@ -10,17 +10,16 @@ from __future__ import annotations
 import argparse
 import io
 import os
-import re
 import shutil
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from difflib import get_close_matches
 from pathlib import Path
-from typing import Any, NoReturn
 
 from triage import __version__
-from triage.exits import BAD_INPUT, DONE, INTERRUPTED
+from triage.cli_parser import Parser, count, printable, seed
+from triage.cli_record import add_record_commands
+from triage.exits import DONE, INTERRUPTED
 
 _ABOUT = """Guided triage for a batch ice machine, by phone or alone at a terminal.
 
@@ -36,30 +35,9 @@ _CODES = """exit codes: 0 done, 1 ended without a recommendation, 2 usage or bad
 3 content failed its proofs, 4 store unreachable or damaged, 130 interrupted"""
 
 
-class _Parser(argparse.ArgumentParser):
-    """Argument parser that names the nearest valid word for a mistyped one.
-
-    `-20C` is a value to it, not an option.
-    """
-
-    def __init__(self, *arguments: Any, **options: Any) -> None:
-        super().__init__(*arguments, **options)
-        self._negative_number_matcher = re.compile(r"-\.?[0-9]")
-
-    def error(self, message: str) -> NoReturn:
-        refused = re.search(r"argument (\S+): invalid choice: '(.*?)'", message)
-        for action in self._actions if refused else ():
-            if refused and refused[1] in (action.metavar, *action.option_strings):
-                near = get_close_matches(refused[2], [str(item) for item in action.choices or ()])
-                if near:
-                    message += f"\ndid you mean {near[0]}?"
-        self.print_usage(sys.stderr)
-        self.exit(BAD_INPUT, _shown(f"{self.prog}: {message}\n"))
-
-
 def build_parser() -> argparse.ArgumentParser:
     """Return the parser of the whole command line."""
-    shared = _Parser(add_help=False)
+    shared = Parser(add_help=False)
     shared.add_argument(
         "--color", choices=("auto", "always", "never"), default="auto",
         help="color on the screen (default: auto; NO_COLOR and FORCE_COLOR are heeded)",
@@ -67,23 +45,23 @@ def build_parser() -> argparse.ArgumentParser:
     shared.add_argument(
         "--plain", action="store_true", help="no boxes, no redraws: for screen readers"
     )
-    units = _Parser(add_help=False)
+    units = Parser(add_help=False)
     units.add_argument("--units", choices=("us", "si"), help="units shown first (default: us)")
-    trees = _Parser(add_help=False)
+    trees = Parser(add_help=False)
     trees.add_argument("--trees", type=Path, metavar="DIR", help="content folder instead of ours")
-    store = _Parser(add_help=False)
+    store = Parser(add_help=False)
     store.add_argument(
         "--store", metavar="URL", default=os.environ.get("TRIAGE_STORE") or None,
         help="a file or a database URL (default: $TRIAGE_STORE, else a file of your own)",
     )  # fmt: skip
 
-    parser = _Parser(
+    parser = Parser(
         prog="triage", description=_ABOUT, epilog=_CODES,
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )  # fmt: skip
     parser.add_argument("--version", action="version", version=f"triage {__version__}")
     commands = parser.add_subparsers(
-        dest="command", metavar="COMMAND", required=True, parser_class=_Parser
+        dest="command", metavar="COMMAND", required=True, parser_class=Parser
     )
 
     call = commands.add_parser(
@@ -100,6 +78,9 @@ def build_parser() -> argparse.ArgumentParser:
         "--altitude", metavar="HEIGHT", help='height of the site, as "5000 ft" or "1600 m"'
     )
     call.add_argument("--agent", default="", metavar="NAME", help="who takes the call")
+    call.add_argument(
+        "--serial", default="", metavar="NUMBER", help="serial number on the machine's data plate"
+    )
     call.add_argument("--tree", default="will_not_release", help=argparse.SUPPRESS)
     call.add_argument("--vi", action="store_true", help="vi editing keys at the prompt")
     call.set_defaults(run=_call)
@@ -113,21 +94,7 @@ def build_parser() -> argparse.ArgumentParser:
     resume.add_argument("--vi", action="store_true", help="vi editing keys at the prompt")
     resume.set_defaults(run=_resume)
 
-    log = commands.add_parser("log", help="look at stored calls")
-    log_commands = log.add_subparsers(
-        dest="log_command", metavar="COMMAND", required=True, parser_class=_Parser
-    )
-    log_list = log_commands.add_parser(
-        "list", parents=[shared, store], help="stored calls, latest first"
-    )
-    log_list.add_argument("--most", type=_count, default=50, metavar="N", help="at most N calls")
-    log_list.set_defaults(run=_log_list)
-    log_show = log_commands.add_parser(
-        "show", parents=[shared, trees, store], help="one call as it was on the screen"
-    )
-    log_show.add_argument("session", help="session id, its beginning, or its last part")
-    log_show.add_argument("--json", action="store_true", help="print one JSON object")
-    log_show.set_defaults(run=_log_show)
+    add_record_commands(commands, shared=shared, units=units, trees=trees, store=store)
 
     expect = commands.add_parser(
         "expect", parents=[shared, units, trees], help="what a healthy machine should show",
@@ -171,7 +138,7 @@ def build_parser() -> argparse.ArgumentParser:
 
     tree = commands.add_parser("tree", help="look after the content")
     tree_commands = tree.add_subparsers(
-        dest="tree_command", metavar="COMMAND", required=True, parser_class=_Parser
+        dest="tree_command", metavar="COMMAND", required=True, parser_class=Parser
     )
     check = tree_commands.add_parser(
         "check", parents=[trees], help="read and prove the content; exit 3 if it fails"
@@ -183,16 +150,28 @@ def build_parser() -> argparse.ArgumentParser:
         "likelihoods.json into the content folder. Interrupted, it goes on where it was.",
     )  # fmt: skip
     likelihoods.add_argument(
-        "--places", type=_count, default=10, metavar="N", help="weathers for each machine"
+        "--places", type=count, default=10, metavar="N", help="weathers for each machine"
     )
     likelihoods.add_argument(
-        "--draws", type=_count, default=8, metavar="N", help="calls of each cause at a place"
+        "--draws", type=count, default=8, metavar="N", help="calls of each cause at a place"
     )
-    likelihoods.add_argument("--seed", type=_count, default=1, metavar="N", help="of the draws")
+    likelihoods.add_argument("--seed", type=count, default=1, metavar="N", help="of the draws")
     likelihoods.add_argument(
         "--check", action="store_true", help="only see whether the file is fresh; exit 3 if not"
     )
     likelihoods.set_defaults(run=_tree_likelihoods)
+    priors = tree_commands.add_parser(
+        "priors", parents=[shared, trees, store],
+        help="what repairs confirmed, and how often each cause is expected by it",
+        description="Show the written prior of each cause, how many repairs confirmed it, and the "
+        "prior corrected by them. Example: triage tree priors --trees my_trees --write",
+    )  # fmt: skip
+    priors.add_argument("--json", action="store_true", help="print one JSON object")
+    priors.add_argument(
+        "--write", action="store_true",
+        help="write the counts as outcomes.json into the folder of --trees, so that calls go by it",
+    )  # fmt: skip
+    priors.set_defaults(run=_tree_priors)
 
     demo = commands.add_parser(
         "demo", parents=[shared], help="play an invented call",
@@ -217,7 +196,7 @@ def build_parser() -> argparse.ArgumentParser:
         help="how plain the fault is, and how much is shown (default: usual)",
     )  # fmt: skip
     drill.add_argument(
-        "--seed", type=_seed, metavar="N", help="the same call again (default: drawn and shown)"
+        "--seed", type=seed, metavar="N", help="the same call again (default: drawn and shown)"
     )
     drill.add_argument("--machine", metavar="NAME", help="a machine on file (default: drawn)")
     drill.add_argument("--cause", metavar="CAUSE", help="the hidden fault, for a trainer")
@@ -251,7 +230,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if isinstance(error, OSError):
             _stop_writing()
         code, message = exit_code_of(error)
-        shown = _shown(f"triage: {message}")
+        shown = printable(f"triage: {message}")
         if sys.stderr.isatty():  # in a file or a pipe a message stays on its line
             shown = wrapped(shown, shutil.get_terminal_size().columns)
         sys.stderr.write(f"{shown}\n")
@@ -270,11 +249,6 @@ def _run(arguments: Sequence[str] | None) -> int:
         return left.code if isinstance(left.code, int) else DONE
 
 
-def _shown(message: str) -> str:
-    """Return `message` without control characters: it may quote a name or a file's text."""
-    return "".join(sign if sign.isprintable() or sign == "\n" else "?" for sign in message)
-
-
 def _steady_streams() -> None:
     """Stand in for streams closed by whoever started us; never fail on a letter of the output."""
     for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
@@ -290,18 +264,6 @@ def _stop_writing() -> None:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
 
 
-def _count(text: str) -> int:
-    if not text.isdigit() or not 0 < int(text) <= 100_000:
-        raise argparse.ArgumentTypeError(f"{text} is no count from 1 to 100000")
-    return int(text)
-
-
-def _seed(text: str) -> int:
-    if not (text.isascii() and text.isdigit() and len(text) <= 18):
-        raise argparse.ArgumentTypeError(f"{text} is no whole number of at most 18 digits")
-    return int(text)
-
-
 def _call(options: argparse.Namespace) -> int:
     from triage.console.call import take_call
 
@@ -312,18 +274,6 @@ def _resume(options: argparse.Namespace) -> int:
     from triage.console.call import resume_call
 
     return resume_call(options)
-
-
-def _log_list(options: argparse.Namespace) -> int:
-    from triage.review.log import list_calls
-
-    return list_calls(options)
-
-
-def _log_show(options: argparse.Namespace) -> int:
-    from triage.review.log import show_call
-
-    return show_call(options)
 
 
 def _expect(options: argparse.Namespace) -> int:
@@ -348,6 +298,12 @@ def _tree_likelihoods(options: argparse.Namespace) -> int:
     from triage.console.tree_likelihoods import make_likelihoods
 
     return make_likelihoods(options)
+
+
+def _tree_priors(options: argparse.Namespace) -> int:
+    from triage.console.tree_priors import show_priors
+
+    return show_priors(options)
 
 
 def _demo(options: argparse.Namespace) -> int:

@@ -8,13 +8,16 @@ from types import SimpleNamespace
 from typing import Any
 
 from tests.console import sample
-from triage.dialogue.view import NotClear, Prompt, Remark, StoppedHere
+from triage.dialogue.view import NotClear, ParkedHere, Prompt, Remark, StoppedHere
 
 BEGAN = datetime(2026, 3, 4, 9, 0, tzinfo=UTC)
 
 
 class RowDesk:
-    """Stands at the next prompt of its row after each line; `stop` stops, `?` is not understood."""
+    """Stands at the next prompt of its row after each line.
+
+    `stop` stops, `park` and more parks, `?` is not understood.
+    """
 
     def __init__(self, *prompts: Prompt) -> None:
         self._prompts: Sequence[Prompt] = prompts
@@ -42,6 +45,11 @@ class RowDesk:
         if text == "stop":
             self.is_stopped = True
             return (StoppedHere(),)
+        if text == "park 20":
+            return (NotClear("What does it wait for?", "park 20 min "),)
+        if text.startswith("park"):
+            self.is_stopped = True
+            return (ParkedHere("freeze is running", "2026-03-04T09:20:00+00:00", 1200.0),)
         if text == "?":
             return (NotClear("That cannot be used."),)
         self._position += 1

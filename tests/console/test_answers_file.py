@@ -42,6 +42,7 @@ def test_a_text_a_list_and_the_reserved_keys_are_read() -> None:
         units: si
         about: A call to read.
         notes: [first, second]
+        serial_number: 0451-77
         """
     )
     assert answers.answers == {
@@ -53,6 +54,7 @@ def test_a_text_a_list_and_the_reserved_keys_are_read() -> None:
     assert (answers.voice, answers.units) == ("technician", "si")
     assert answers.about == "A call to read."
     assert answers.notes == ("first", "second")
+    assert answers.serial_number == "0451-77"
 
 
 @pytest.mark.parametrize(

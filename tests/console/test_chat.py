@@ -6,6 +6,7 @@ import os
 import signal
 import subprocess
 import sys
+from collections.abc import Sequence
 from datetime import timedelta
 from io import StringIO
 
@@ -16,14 +17,16 @@ from tests.console.desks import BEGAN, Lines, RowDesk
 from triage.console.chat import Chat, ChatEnd, chat, interrupts_held
 from triage.console.line import NoTerminal, require_terminals
 from triage.console.look import ChatConsole, Look
-from triage.store.errors import StoreDamaged, StoreFull
+from triage.store.errors import SessionMoved, StoreDamaged, StoreFull
 
 
-def held(desk: RowDesk, lines: Lines, *, is_resumed: bool = False) -> tuple[ChatEnd, str]:
+def held(
+    desk: RowDesk, lines: Lines, *, is_resumed: bool = False, standing: Sequence[str] = ()
+) -> tuple[ChatEnd, str]:
     """Return how a conversation was left and what it showed."""
     stream = StringIO()
     conversation = Chat(desk, ChatConsole(Look(), stream, 80), lambda: BEGAN)
-    conversation.open(is_resumed=is_resumed)
+    conversation.open(is_resumed=is_resumed, standing=standing)
     return conversation.converse(lines), stream.getvalue()
 
 
@@ -112,10 +115,62 @@ def test_damaged_store_ends_the_conversation() -> None:
         held(desk, Lines("even"))
 
 
-def test_resumed_call_shows_what_is_known_and_the_question_it_was_left_at() -> None:
-    _, text = held(RowDesk(sample.ASK_AIR), Lines(EOFError), is_resumed=True)
+def test_resumed_call_repeats_where_it_stood_before_the_question_it_was_left_at() -> None:
+    lines = ("We are on your machine.", "Freeze looks healthy so far.", "What I need: the air.")
+    _, text = held(RowDesk(sample.ASK_AIR), Lines(EOFError), is_resumed=True, standing=lines)
     assert "Session k7 resumed" in text
-    assert text.index("  case │") < text.index("How warm is the room?")
+    assert (
+        "so far │ We are on your machine.\n       │ Freeze looks healthy so far.\n"
+        "       │ What I need: the air.\n\n   ask │" in text
+    )
+    assert text.index("What I need") < text.index("How warm is the room?")
+
+
+def test_word_park_leaves_and_says_until_when_and_how_to_go_on() -> None:
+    desk = RowDesk(sample.ASK_PATTERN, sample.ASK_AIR)
+    end, text = held(desk, Lines("even", "park 20 min freeze is running"))
+    assert end is ChatEnd.STOPPED
+    assert "  park │ Parked for 20 min, until " in text
+    assert text.endswith(
+        "  kept │ Session k7 is kept; to go on later:\n       │ triage resume k7\n"
+    )
+
+
+def test_desk_that_lost_the_call_is_told_in_one_sentence_and_shown_its_line_again() -> None:
+    desk = RowDesk(sample.ASK_PATTERN, sample.ASK_AIR)
+    desk.failures = [SessionMoved("another desk has added to this call")]
+    end, text = held(desk, Lines("even \x1b[31mall over"))
+    said = " ".join(text.replace("│", " ").split())
+    assert end is ChatEnd.MOVED
+    assert "Another desk has gone on with this call, so it has ended at this one." in said
+    assert 'Your line "even [31mall over" was not kept; say it again there.' in said
+    assert "triage resume k7" in text
+    assert not desk.is_stopped
+
+
+def test_desk_that_lost_the_call_and_leaves_is_told_so_too() -> None:
+    class Lost(RowDesk):
+        def stop(self) -> None:
+            raise SessionMoved("another desk has added to this call")
+
+    end, text = held(Lost(sample.ASK_PATTERN), Lines(EOFError))
+    assert end is ChatEnd.MOVED
+    assert "Another desk has gone on with this call" in text
+    assert "Your line" not in text
+
+
+def test_what_was_said_of_a_park_without_a_reason_stands_in_the_next_line() -> None:
+    desk = RowDesk(sample.ASK_PATTERN, sample.RECOMMENDED)
+    conversation = Chat(desk, ChatConsole(Look(), StringIO(), 80), lambda: BEGAN)
+    drafts: list[str] = []
+
+    class Watched(Lines):
+        def read(self) -> str:
+            drafts.append(conversation.line_needs.draft())
+            return super().read()
+
+    conversation.converse(Watched("park 20", "?", "even"))
+    assert drafts == ["", "park 20 min ", ""]
 
 
 def test_ended_call_is_shown_without_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:

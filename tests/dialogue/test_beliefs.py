@@ -36,7 +36,6 @@ from triage.dialogue.beliefs import (
     DEPENDENT_GROUPS,
     MISREAD_SHARE,
     beliefs_of,
-    corrected_priors,
     judged_chance,
 )
 from triage.dialogue.grades import grade_of
@@ -45,6 +44,7 @@ from triage.dialogue.view import Finding
 from triage.physics.bands import Basis, BasisKind
 from triage.tree.content import UNKNOWN, Content, Side
 from triage.tree.likelihoods import ON_FILE, TYPICAL
+from triage.tree.priors import corrected_priors
 
 TOLD = readings_told()
 BANDED = tuple(key for key in TOLD if SHIPPED.readings[key].is_banded)

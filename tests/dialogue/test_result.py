@@ -21,7 +21,7 @@ KEYS = {
     "session_id", "tree", "content_version", "judged_with_content_version", "voice",
     "result", "reason", "withheld", "escalated",
     "path", "findings", "conclusion", "recommendation", "machine_state", "call_whom", "cautions",
-    "notes",
+    "notes", "serial_number", "outcome",
 }  # fmt: skip
 FINDING_KEYS = {
     "reading", "typed", "value", "unit", "si_value", "si_unit", "minute", "minute_assumed", "band",

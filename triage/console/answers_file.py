@@ -2,7 +2,8 @@
 
 Reserved keys besides the readings: `acknowledge` (the gate's cautions: all, none, or a list of
 caution ids), `refuse` (a list of cautions refused wherever they come up), `voice` (agent or
-technician), `units` (us or si), `about` (what the call shows) and `notes` (free notes).
+technician), `units` (us or si), `about` (what the call shows), `notes` (free notes) and
+`serial_number` (of the machine).
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from triage.tree.marked_yaml import Items, Node, Scalar, read_marked
 
 ALL = "all"
 NONE = "none"
-_RESERVED = ("acknowledge", "refuse", "voice", "units", "about", "notes")
+_RESERVED = ("acknowledge", "refuse", "voice", "units", "about", "notes", "serial_number")
 _VOICES = ("agent", "technician")
 _UNITS = ("us", "si")
 
@@ -38,6 +39,7 @@ class AnswersFile:
     units: str | None = None
     about: str = ""
     notes: tuple[str, ...] = ()
+    serial_number: str = ""
 
     def acknowledges(self, caution: str) -> bool:
         """Whether the gate's caution is acknowledged."""
@@ -54,6 +56,7 @@ _WANTED = {
     "units": "write us or si",
     "about": "write what the call shows",
     "notes": "write a note or a list of them",
+    "serial_number": "write it as on the data plate",
 }
 """What belongs under each reserved key."""
 
@@ -117,6 +120,7 @@ def read_answers(name: str, data: bytes, content: Content) -> AnswersFile:
         units=next(iter(reserved.get("units", ())), None),
         about=" ".join(reserved.get("about", ())),
         notes=reserved.get("notes", ()),
+        serial_number=" ".join(reserved.get("serial_number", ())),
     )
 
 

@@ -7,26 +7,40 @@ import json
 import os
 import sys
 from collections.abc import Callable, Sequence
-from datetime import UTC, datetime
+from contextlib import suppress
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from triage.console.asked import UsageError, altitude_m
-from triage.console.desk import Desk, Record
+from triage.console.desk import Desk
+from triage.console.left_waiting import write_what_waits
 from triage.console.screen import screen_of
+from triage.dialogue.case import fold
 from triage.dialogue.engine import Engine
-from triage.dialogue.events import Event, Started
+from triage.dialogue.events import Event, Resumed, Started
+from triage.dialogue.steering import serial_number_in
 from triage.dialogue.view import Prompt, Recommended
 from triage.dialogue.words import plain_text
-from triage.exits import DONE, INTERRUPTED, NO_RECOMMENDATION
+from triage.exits import BAD_STORE, DONE, INTERRUPTED, NO_RECOMMENDATION
 from triage.store import new_session_id, open_store
-from triage.store.errors import SessionNotFound, StoreMissing, shown
+from triage.store.errors import SessionNotFound, StoreError, StoreMissing, shown
+from triage.store.kept import KeptRecord
 from triage.store.record import StoredEvent
 from triage.tree.cache import checked_content
 from triage.tree.content import Content
 from triage.tree.where import content_folder
 
+if TYPE_CHECKING:
+    from triage.store.sql import Store
+
 SCRIPT = "answers file"
 """Who spoke in a scripted call."""
+
+STILL_WARM = timedelta(minutes=30)
+"""A call that was neither stopped nor parked so lately may still be held by its desk (judged)."""
+
+_OVERDUE_PATIENCE_S = 1.0
 
 
 def take_call(options: argparse.Namespace) -> int:
@@ -39,9 +53,10 @@ def take_call(options: argparse.Namespace) -> int:
         raise UsageError("--json prints a finished call; give its answers with --answers FILE")
     _need_terminal("--answers FILE")
     voice = options.voice or "agent"
+    record = KeptRecord(options.store, store_opener(options.store))
     desk = Desk.start(
         engine,
-        store_opener(options.store),
+        lambda: record,
         _now,
         fresh_session_id(),
         voice,
@@ -53,24 +68,45 @@ def take_call(options: argparse.Namespace) -> int:
             altitude_m(options.altitude),
             options.agent,
         ),
+        serial_number=serial_number_of(options.serial),
         can_mend_end=True,
     )
-    return _chat(options, desk)
+    return _chat(options, desk, record)
 
 
 def resume_call(options: argparse.Namespace) -> int:
     """Go on with a stored call; return the exit code."""
+    write_what_waits(options.store)
     session_id, stored = stored_session(options)
     events = [item.event for item in stored]
     started = started_of(events)
     engine = engine_of(content_of(options), started.tree)
+    record = KeptRecord(options.store, store_opener(options.store), is_known=True)
     desk = Desk.resume(
-        engine, store_opener(options.store), _now, session_id, started.voice, events,
-        options.agent,
-    )  # fmt: skip
-    if not desk.is_over:
-        _need_terminal("a terminal; triage log show prints the call so far")
-    return _chat(options, desk, is_resumed=True)
+        engine, lambda: record, _now, session_id, started.voice, events, options.agent
+    )
+    if desk.is_over:
+        return _chat(options, desk, record)
+    _need_terminal("a terminal; triage log show prints the call so far")
+    from triage.dialogue.standing import Times, standing_of
+
+    left = fold(events)
+    began_at, left_at = (datetime.fromisoformat(stored[end].recorded_at) for end in (0, -1))
+    times = Times(began_at, left_at, _now())
+    if not left.is_stopped and times.now - left_at < STILL_WARM:
+        _warn_of_other_desk(options, events, times.now - left_at)
+    return _chat(options, desk, record, standing=standing_of(engine, left, times))
+
+
+def serial_number_of(text: str) -> str:
+    """Return a serial number as it is kept, "" if none is given; raises UsageError for no such."""
+    number = serial_number_in(text) if text else ""
+    if number is None:
+        raise UsageError(
+            f'"{plain_text(text, 60)}" is no serial number: letters and digits as on the data '
+            "plate, at most 40, such as 0451-77"
+        )
+    return number
 
 
 def stored_session(options: argparse.Namespace) -> tuple[str, list[StoredEvent]]:
@@ -106,7 +142,7 @@ def started_of(events: Sequence[Event]) -> Started:
     return first
 
 
-def store_opener(target: str | None) -> Callable[[], Record]:
+def store_opener(target: str | None) -> Callable[[], Store]:
     """Return what opens the store when it is first needed."""
     return lambda: open_store(target)
 
@@ -129,6 +165,8 @@ def _scripted(options: argparse.Namespace, engine: Engine) -> int:
     answers = load_answers(Path(options.answers), engine.content)
     script = Script(answers)
     said_altitude = script.altitude or options.altitude
+    serial_number = serial_number_of(options.serial or answers.serial_number)
+    write_what_waits(options.store)
     store = open_store(options.store)
     desk = Desk.start(
         engine,
@@ -144,6 +182,7 @@ def _scripted(options: argparse.Namespace, engine: Engine) -> int:
             altitude_m(said_altitude),
             options.agent,
         ),
+        serial_number=serial_number,
     )
     with store:
         lost = run_script(desk, script, answers.notes)
@@ -172,20 +211,67 @@ def _scripted(options: argparse.Namespace, engine: Engine) -> int:
     return exit_code_at(desk.prompt)
 
 
-def _chat(options: argparse.Namespace, desk: Desk, *, is_resumed: bool = False) -> int:
+def _warn_of_other_desk(
+    options: argparse.Namespace, events: Sequence[Event], since: timedelta
+) -> None:
+    from rich.text import Text
+
+    from triage.console.look import Prose
+    from triage.dialogue.standing import ago
+
+    names = [event.agent for event in events if isinstance(event, (Started, Resumed))]
+    who = f" ({plain_text(names[-1], 40)})" if names[-1] else ""
+    words = (
+        f"The desk that had this call{who} neither stopped nor parked it; its last line came "
+        f"{ago(since)}. If it is still on, it is told that you went on."
+    )
+    screen_of(options).print(Prose(Text(words, style="triage.outside")))
+
+
+def _chat(
+    options: argparse.Namespace, desk: Desk, record: KeptRecord, *, standing: Sequence[str] = ()
+) -> int:
     from triage.console.chat import ChatEnd, chat
     from triage.console.line import default_history_file
 
-    end = chat(
-        desk,
-        screen_of(options),
-        _now,
-        is_resumed=is_resumed,
-        is_vi=options.vi,
-        history_file=default_history_file,
-        after_first_question=desk.warm_up,
-    )
+    console = screen_of(options)
+    was_over = desk.is_over
+    with record:
+        end = chat(
+            desk,
+            console,
+            _now,
+            is_resumed=bool(standing),
+            standing=standing,
+            is_vi=options.vi,
+            history_file=default_history_file,
+            after_first_question=desk.warm_up,
+            record=record,
+        )
+        is_out_of_reach = record.waiting > 0
+    if not was_over and not is_out_of_reach:
+        _tell_overdue(options, desk.session_id)
+    if end is ChatEnd.MOVED:
+        return BAD_STORE
     return INTERRUPTED if end is ChatEnd.INTERRUPTED else exit_code_at(desk.prompt)
+
+
+def _tell_overdue(options: argparse.Namespace, session_id: str) -> None:
+    """Mention the agent's parked calls that are due; a store that cannot be read is no matter."""
+    from rich.text import Text
+
+    from triage.console.look import Prose
+    from triage.console.overdue import overdue_line
+
+    parked = []
+    with (
+        suppress(StoreError),
+        open_store(options.store, patience_s=_OVERDUE_PATIENCE_S, must_exist=True) as store,
+    ):
+        parked = store.parked(options.agent)
+    line = overdue_line(parked, _now(), options.agent, session_id)
+    if line:
+        screen_of(options).print(Prose(Text(line, style="triage.outside")))
 
 
 def _need_terminal(instead: str) -> None:

@@ -147,7 +147,7 @@ def _escalated(end: Escalated, telling: Telling) -> Card:
         stack(
             Text(sentence(plain_text(end.reason)), style="triage.ask"),
             Text(sentence(plain_text(end.ending.because))),
-            *_listed("Suspects, likeliest first", _left(end, telling), is_sentence=False),
+            *_listed("Suspects, likeliest first", suspects_left(end, telling), is_sentence=False),
             *_missing(end.conclusion, telling),
             *_listed(
                 "The reading that would settle it",
@@ -256,13 +256,13 @@ def _ranked(conclusion: Conclusion, telling: Telling) -> list[str]:
     own = [item for item in conclusion.ranked if item.cause in conclusion.causes]
     listed = [*shown, *(item for item in own if item not in shown)]
     return [
-        f"{_percent(item.probability)} {telling.cause(item.cause)}"
+        f"{percent(item.probability)} {telling.cause(item.cause)}"
         + (" (where the questions lead)" if item in own and item is not listed[0] else "")
         for item in listed
     ]
 
 
-def _left(end: Escalated, telling: Telling) -> list[str]:
+def suspects_left(end: Escalated, telling: Telling) -> list[str]:
     """Return the causes an escalation is left with, each with its probability.
 
     Only those the ending itself names, or the two that contradict each other: the ranking alone
@@ -273,19 +273,19 @@ def _left(end: Escalated, telling: Telling) -> list[str]:
     if end.ending.causes and ranked:
         left.add(ranked[0].cause)
     return [
-        f"{_percent(item.probability)} {telling.cause(item.cause)}"
+        f"{percent(item.probability)} {telling.cause(item.cause)}"
         for item in ranked
         if item.cause in left
         and (item.probability >= LEAST_SHOWN_PROBABILITY or item.cause in end.ending.causes)
     ]
 
 
-def _percent(probability: float) -> str:
+def percent(probability: float) -> str:
     """Return a probability in whole percent, `under 1 %` for one that rounds to none.
 
     Nothing is certain, so neither is one that rounds to all.
 
-    >>> _percent(0.873), _percent(0.002), _percent(0.998)
+    >>> percent(0.873), percent(0.002), percent(0.998)
     ('87 %', 'under 1 %', 'over 99 %')
     """
     if probability >= 0.995:
@@ -365,17 +365,23 @@ class FindingsTable:
 
 def case_so_far(remark: CaseSoFar, telling: Telling) -> RenderableType:
     """Return all findings until now and the notes."""
-    if not remark.findings and not remark.notes:
+    if not remark.findings and not remark.notes and not remark.serial_number:
         return Text("Nothing answered yet.")
+    number = plain_text(remark.serial_number)
     notes = [Item(f'note: "{plain_text(note)}"') for note in remark.notes]
-    return stack(FindingsTable(remark.findings, telling) if remark.findings else None, *notes)
+    return stack(
+        Text(f"serial number {number}") if number else None,
+        FindingsTable(remark.findings, telling) if remark.findings else None,
+        *notes,
+    )
 
 
-def help_lines(choices: tuple[str, ...]) -> RenderableType:
-    """Return what can be typed at this prompt and at every prompt."""
+def help_lines(choices: tuple[str, ...], wait: str = "") -> RenderableType:
+    """Return what can be typed at this prompt and at every prompt; `wait` is how to park here."""
     answers = " / ".join(plain_text(choice) for choice in choices)
     return stack(
         Text(f"Answers here: {answers}") if answers else None,
+        Text(f"To wait for it: {plain_text(wait)}") if wait else None,
         Text("At any prompt:"),
         *(Item(f"{word}: {meaning}") for word, meaning in CONTROL_WORDS.items()),
         Text(

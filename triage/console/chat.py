@@ -10,7 +10,7 @@ from __future__ import annotations
 import signal
 import sys
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -30,8 +30,9 @@ from triage.console.line import (
     elapsed_between,
     require_terminals,
 )
-from triage.console.look import Look, Margin, Prose, look_of
-from triage.console.telling import Telling
+from triage.console.look import Look, Margin, Prose, look_of, stack
+from triage.console.reach import RecordWatch, at_the_end, in_short, news
+from triage.console.telling import Telling, sentence
 from triage.console.turns import (
     how_to_go_on,
     is_only_explained,
@@ -44,14 +45,15 @@ from triage.dialogue.view import (
     END_PROMPTS,
     AskCaution,
     AskQuestion,
-    CaseSoFar,
     Escalated,
+    NotClear,
+    ParkedHere,
     Prompt,
     Remark,
     StoppedHere,
 )
 from triage.dialogue.words import plain_text
-from triage.store.errors import StoreBusy, StoreError, StoreFull
+from triage.store.errors import LinesSetAside, SessionMoved, StoreBusy, StoreError, StoreFull
 
 if TYPE_CHECKING:
     from triage.dialogue.engine import Engine
@@ -69,6 +71,7 @@ class ChatEnd(StrEnum):
     CONCLUDED = "concluded"
     STOPPED = "stopped"
     INTERRUPTED = "interrupted"
+    MOVED = "moved"
 
 
 class CallDesk(Protocol):
@@ -106,11 +109,19 @@ class _Standing:
 class Chat:
     """One conversation between a desk and a terminal."""
 
-    def __init__(self, desk: CallDesk, console: Console, clock: Callable[[], datetime]) -> None:
+    def __init__(
+        self,
+        desk: CallDesk,
+        console: Console,
+        clock: Callable[[], datetime],
+        record: RecordWatch | None = None,
+    ) -> None:
+        self._record = record
         self._desk = desk
         self._console = console
         self._clock = clock
         self._standing = self._stand()
+        self._draft = ""
 
     @property
     def line_needs(self) -> LineNeeds:
@@ -120,6 +131,7 @@ class Chat:
             speaker=self._telling().speaker,
             prompt=lambda: self._standing.prompt,
             facts=self._facts,
+            draft=lambda: self._draft,
         )
 
     @property
@@ -130,14 +142,18 @@ class Chat:
             return self._desk.case.concluded is not None
         return isinstance(prompt, END_PROMPTS)
 
-    def open(self, *, is_resumed: bool = False) -> None:
-        """Show where the call stands: its id, and the first question or where it was left."""
-        desk = self._desk
+    def open(self, *, is_resumed: bool = False, standing: Sequence[str] = ()) -> None:
+        """Show where the call stands: its id, and the first question.
+
+        For a resumed call `standing` are the lines that repeat where it was left.
+        """
         begun = "resumed" if is_resumed else "started"
-        self._show(Prose(how_to_go_on(desk.session_id, begun)))
-        if is_resumed and desk.case.answers:
-            known = CaseSoFar(desk.engine.findings(desk.case), desk.case.notes)
-            self._show(shown_remark(known, self._telling()))
+        self._show(Prose(how_to_go_on(self._desk.session_id, begun)))
+        number = self._desk.case.serial_number
+        if number and not standing:
+            self._show(Prose(Text(f"Serial number {plain_text(number)}.", style="triage.hint")))
+        if standing:
+            self._show(Margin("so far", stack(*(Text(plain_text(line)) for line in standing))))
         self._show_prompt()
 
     def converse(self, line: LineReader) -> ChatEnd:
@@ -165,9 +181,12 @@ class Chat:
             except EOFError:
                 return self._leave(ChatEnd.STOPPED)
             is_warned = False
-            if self._take(typed):
-                self._show_kept()
-                return ChatEnd.STOPPED
+            try:
+                if self._take(typed):
+                    self._show_kept()
+                    return ChatEnd.STOPPED
+            except SessionMoved as moved:
+                return self._show_moved(typed, moved)
         self._show_on_record()
         return ChatEnd.CONCLUDED
 
@@ -178,7 +197,9 @@ class Chat:
         return ChatEnd.CONCLUDED
 
     def _show_on_record(self) -> None:
-        self._show(Text(f"Session {self._desk.session_id} is on record.", style="triage.hint"))
+        self._show(*at_the_end(self._record))
+        if not (self._record and self._record.waiting):
+            self._show(Text(f"Session {self._desk.session_id} is on record.", style="triage.hint"))
 
     def _take(self, typed: str) -> bool:
         """Say a line at the desk and show what came of it; return whether the call was stopped."""
@@ -193,9 +214,11 @@ class Chat:
                 )
                 return False
             self._standing = self._stand()
+        self._draft = next((item.draft for item in remarks if isinstance(item, NotClear)), "")
+        self._show(*news(self._record))
         telling = self._telling()
         self._show(*(shown_remark(remark, telling) for remark in remarks))
-        if any(isinstance(remark, StoppedHere) for remark in remarks):
+        if any(isinstance(remark, StoppedHere | ParkedHere) for remark in remarks):
             return True
         if not self.is_over or self._standing.prompt != before:
             self._show(*shown_next(remarks, before, self._standing.prompt, telling))
@@ -209,12 +232,30 @@ class Chat:
             self._show(Margin("end?", Text(WAY_BACK)))
 
     def _leave(self, how: ChatEnd) -> ChatEnd:
-        with interrupts_held():
-            self._desk.stop()
+        try:
+            with interrupts_held():
+                self._desk.stop()
+        except SessionMoved as moved:
+            return self._show_moved("", moved)
         self._show_kept()
         return how
 
+    def _show_moved(self, typed: str, moved: SessionMoved) -> ChatEnd:
+        """Tell that another desk has this call now, and what was typed here in vain."""
+        if isinstance(moved, LinesSetAside):
+            self._show(Margin("sorry", Text(sentence(plain_text(str(moved)))), "triage.stop"))
+            return ChatEnd.MOVED
+        line = f' Your line "{plain_text(typed)}" was not kept; say it again there.'
+        words = (
+            "Another desk has gone on with this call, so it has ended at this one."
+            f"{line if typed.strip() else ''}"
+        )
+        go_on = how_to_go_on(self._desk.session_id, "is with another desk")
+        self._show(Margin("sorry", Text(words), "triage.stop"), Margin("kept", go_on))
+        return ChatEnd.MOVED
+
     def _show_kept(self) -> None:
+        self._show(*at_the_end(self._record))
         self._show(Margin("kept", how_to_go_on(self._desk.session_id, "is kept")))
 
     def _show_prompt(self) -> None:
@@ -237,8 +278,9 @@ class Chat:
         standing = self._standing
         elapsed = elapsed_between(self._desk.started_at, self._clock())
         return ToolbarFacts(
-            self._desk.session_id, standing.stage, elapsed, standing.questions_asked
-        )
+            self._desk.session_id, standing.stage, elapsed, standing.questions_asked,
+            in_short(self._record),
+        )  # fmt: skip
 
 
 def chat(
@@ -247,22 +289,24 @@ def chat(
     clock: Callable[[], datetime],
     *,
     is_resumed: bool = False,
+    standing: Sequence[str] = (),
     is_vi: bool = False,
     history_file: Callable[[], Path] | Path | None = None,
     after_first_question: Callable[[], None] | None = None,
+    record: RecordWatch | None = None,
 ) -> ChatEnd:
     """Hold the conversation of `desk` on this terminal and return how it was left.
 
-    `history_file` keeps earlier lines (None: in memory only); a function is asked for it once the
-    first question is on the screen. Raises NoTerminal off a terminal, before anything is shown, and
-    StoreError where a line can never be stored. A call that has ended is only shown, wherever that
-    is.
+    `standing` repeats where a resumed call was left. `history_file` keeps earlier lines (None: in
+    memory only); a function is asked for it once the first question is on the screen. Raises
+    NoTerminal off a terminal, before anything is shown, and StoreError where a line can never be
+    stored. A call that has ended is only shown, wherever that is.
     """
-    conversation = Chat(desk, console, clock)
+    conversation = Chat(desk, console, clock, record)
     if conversation.is_over:
         return conversation.close()
     require_terminals(sys.stdin, sys.stdout)
-    conversation.open(is_resumed=is_resumed)
+    conversation.open(is_resumed=is_resumed, standing=standing)
     line = _line_for(conversation.line_needs, look_of(console), is_vi, history_file,
                      _in_background(after_first_question))  # fmt: skip
     return conversation.converse(line)

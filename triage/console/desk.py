@@ -7,9 +7,10 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from typing import Protocol
 
+from triage.console.when import LOCAL
 from triage.dialogue.case import Case, fold
 from triage.dialogue.engine import Engine
-from triage.dialogue.events import Asked, Event, Resumed, Started, Stopped
+from triage.dialogue.events import Asked, Event, Identified, Resumed, Started, Stopped
 from triage.dialogue.view import (
     END_PROMPTS,
     AskCaution,
@@ -81,11 +82,14 @@ class Desk:
         speaker: str,
         started: Started,
         *,
+        serial_number: str = "",
         can_mend_end: bool = False,
     ) -> Desk:
-        """Return a desk at the first question of a new call."""
+        """Return a desk at the first question of a new call; `serial_number` if it is known."""
         desk = cls(engine, open_record, clock, session_id, speaker, can_mend_end=can_mend_end)
         desk._hold((PROGRAM, started))
+        if serial_number:
+            desk._hold((PROGRAM, Identified(serial_number)))
         desk._hold_asked()
         return desk
 
@@ -144,13 +148,15 @@ class Desk:
         """Take a typed line, store what it led to, and return what to show.
 
         Raises the store's errors with nothing changed on the desk: the line can be said again.
+        Times of day in the line are those of this computer's zone.
         """
-        turn = self.engine.turn(self.case, text)
+        now = self._clock()
+        turn = self.engine.turn(self.case, text, now.astimezone(LOCAL))
         events: list[tuple[str, Event]] = [(self.speaker, event) for event in turn.events]
         after = fold(turn.events, self.case)
         if not after.is_stopped:
             events.extend((PROGRAM, event) for event in self._following(after))
-        self._store(events)
+        self._store(events, now)
         return turn.remarks
 
     def stop(self) -> None:
@@ -183,15 +189,15 @@ class Desk:
         for event in self._following(self.case):
             self._hold((PROGRAM, event))
 
-    def _store(self, events: Sequence[tuple[str, Event]]) -> None:
+    def _store(self, events: Sequence[tuple[str, Event]], now: datetime | None = None) -> None:
         with self._lock:
             if self._record is None:
                 self._record = self._open_record()
             batch = [*self._held_back, *events]
             if batch:
                 self._record.append(
-                    self.session_id, batch, self.engine.content.version, self._clock(),
-                    self._length,
+                    self.session_id, batch, self.engine.content.version,
+                    now or self._clock(), self._length,
                 )  # fmt: skip
             self._length += len(batch)
             self._held_back.clear()

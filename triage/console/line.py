@@ -42,22 +42,27 @@ class LineReader(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class ToolbarFacts:
-    """What the toolbar tells."""
+    """What the toolbar tells; `record` only where the record is out of reach or just back."""
 
     session_id: str
     stage: str
     elapsed: timedelta
     questions_asked: int
+    record: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class LineNeeds:
-    """What a line has to know of the call; the functions are asked anew at every redraw."""
+    """What a line has to know of the call; the functions are asked anew at every redraw.
+
+    `draft` is what stands in the line already when it is asked for.
+    """
 
     content: Content
     speaker: str
     prompt: Callable[[], Prompt]
     facts: Callable[[], ToolbarFacts]
+    draft: Callable[[], str] = lambda: ""
 
 
 def require_terminals(stdin: TextIO, stdout: TextIO) -> None:

@@ -133,7 +133,7 @@ class PromptLine:
         """Return one typed line; pasted line breaks become spaces."""
         self._was_empty = True
         try:
-            typed = self.session.prompt()
+            typed = self.session.prompt(default=self._needs.draft())
         except KeyboardInterrupt:
             self._was_empty = not self.session.default_buffer.text.strip()
             raise
@@ -171,13 +171,17 @@ class PromptLine:
 def toolbar_text(facts: ToolbarFacts, width: int, *, is_vi: bool) -> str:
     """Return the toolbar, `width` columns at most; what matters least goes where room is short.
 
+    >>> from dataclasses import replace
     >>> facts = ToolbarFacts("7f3a", "freeze", timedelta(seconds=192), 6)
     >>> toolbar_text(facts, 80, is_vi=False)
     ' 7f3a | freeze | 3:12 | 6 asked | F1 help | Tab answers | emacs keys (F4) '
     >>> toolbar_text(facts, 40, is_vi=False)
     ' 7f3a | freeze | 3:12 | 6 asked '
+    >>> toolbar_text(replace(facts, record="record out of reach"), 40, is_vi=False)
+    ' record out of reach | 7f3a | freeze '
     """
     parts = [
+        *([facts.record] if facts.record else []),
         facts.session_id,
         facts.stage,
         clock_text(facts.elapsed),
@@ -192,7 +196,7 @@ def toolbar_text(facts: ToolbarFacts, width: int, *, is_vi: bool) -> str:
         if len(text) <= width:
             return text
         parts.pop()
-    return facts.session_id[:width]
+    return (facts.record or facts.session_id)[:width]
 
 
 def clock_text(elapsed: timedelta) -> str:

@@ -49,6 +49,8 @@ CONTROL_WORDS: Mapping[str, str] = {
     "how": "how to measure it safely",
     "note": "keep a free note: note caller is on a ladder",
     "case": "everything known so far",
+    "serial": "keep which very machine it is: serial 0451-77",
+    "park": "let the call wait, and say why: park 20 min freeze is running",
     "stop": "leave and keep the call; it can be resumed",
     "help": "what can be typed here",
 }

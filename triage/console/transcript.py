@@ -12,8 +12,10 @@ from rich.text import Text
 
 from triage.console.chat import shown_next
 from triage.console.look import Card, Margin, Prose, stack
+from triage.console.repair_card import repair_card
 from triage.console.telling import Telling, sentence
 from triage.console.turns import TypedLine, shown_prompt, shown_remark
+from triage.console.when import between_words
 from triage.dialogue.case import Case, fold
 from triage.dialogue.events import (
     Acknowledged,
@@ -22,9 +24,12 @@ from triage.dialogue.events import (
     Concluded,
     Declined,
     Event,
+    Identified,
     Noted,
     NotUnderstood,
+    Parked,
     Refused,
+    RepairReported,
     Resumed,
     Said,
     Started,
@@ -38,12 +43,14 @@ from triage.dialogue.view import (
     NotClear,
     NoteKept,
     NotTaken,
+    ParkedHere,
     Remark,
+    SerialKept,
     StoppedHere,
     TookBack,
     Verdict,
 )
-from triage.dialogue.words import plain_text
+from triage.dialogue.words import control_in, plain_text
 from triage.physics.quantity import Dimension, UnitSystem, format_quantity
 from triage.tree.content import UNKNOWN, Reading
 
@@ -53,7 +60,8 @@ if TYPE_CHECKING:
 Spoken = tuple[datetime, str, Event]
 """When, who, what: an event as the store gives it back."""
 
-_OF_THE_PROGRAM = (Started, Resumed, Asked, Concluded)
+_BY_ITSELF = (Started, Resumed, Asked, Concluded, RepairReported)
+"""Events that no typed line leads to."""
 
 
 def transcript(
@@ -70,7 +78,10 @@ def transcript(
 
 @dataclass(frozen=True, slots=True)
 class Transcript:
-    """A whole call, replayed when it is rendered; without times unless `with_times`."""
+    """A whole call, replayed when it is rendered.
+
+    `with_times` adds when each turn came, and how long after the one before.
+    """
 
     engine: Engine
     events: tuple[Spoken, ...]
@@ -80,21 +91,27 @@ class Transcript:
         """Yield every turn in order."""
         case = Case()
         is_live = False
+        earlier: datetime | None = None
         for at, turn in _turns(self.events):
             first = turn[0]
             after = fold(turn, case)
             if isinstance(first, (Started, Resumed)):
                 is_live = first.content_version == self.engine.content.version
             if self.with_times and not isinstance(first, (Asked, Concluded)):
-                yield Text(at.isoformat(sep=" ", timespec="seconds"), style="triage.hint")
+                moment = at.isoformat(sep=" ", timespec="seconds")
+                since = f", {between_words(earlier, at)}" if earlier else ""
+                yield Text(f"{moment}{since}", style="triage.hint")
+                earlier = at
             match first:
                 case Started() | Resumed():
                     yield from self._opening(first, after, is_live)
                 case Asked() | Concluded():
                     if not is_live:
                         yield from self._as_recorded(first, after)
+                case RepairReported():
+                    yield repair_card(first, self._telling(case))
                 case _:
-                    yield from self._typed(turn, case, after, is_live)
+                    yield from self._typed(at, turn, case, after, is_live)
             case = after
 
     def _opening(
@@ -103,7 +120,8 @@ class Transcript:
         by = f" by {event.agent}" if event.agent else ""
         if isinstance(event, Started):
             words = f"Call started{by}: {event.voice} voice, {event.units.upper()} units"
-            words += f"{_site(event)}."
+            number = f", serial number {case.serial_number}" if case.serial_number else ""
+            words += f"{_site(event)}{number}."
         else:
             words = f"Call resumed{by}."
         if not is_live:
@@ -118,16 +136,16 @@ class Transcript:
             yield shown_prompt(self.engine.prompt(case), self._telling(case))
 
     def _typed(
-        self, turn: Sequence[Event], before: Case, after: Case, is_live: bool
+        self, at: datetime, turn: Sequence[Event], before: Case, after: Case, is_live: bool
     ) -> Iterator[RenderableType]:
         """Yield a typed line and what came of it."""
         said = turn[0] if isinstance(turn[0], Said) else None
         if said is not None:
             yield TypedLine(self._telling(before).speaker, said.text)
         remarks: tuple[Remark, ...] = tuple(
-            remark for event in turn for remark in self._remarks_from(event)
+            remark for event in turn for remark in self._remarks_from(event, at)
         )
-        if said is not None and is_live:
+        if said is not None and is_live and not _goes_by_the_clock(said):
             remarks = self.engine.turn(before, said.text).remarks
         telling = self._telling(after)
         yield from (shown_remark(remark, telling) for remark in remarks)
@@ -135,8 +153,8 @@ class Transcript:
             prompts = self.engine.prompt(before), self.engine.prompt(after)
             yield from shown_next(remarks, *prompts, telling)
 
-    def _remarks_from(self, event: Event) -> Iterator[Remark]:
-        """Yield what a stored event tells by itself, nothing judged by the content of today."""
+    def _remarks_from(self, event: Event, at: datetime) -> Iterator[Remark]:
+        """Yield what an event stored `at` tells by itself, not judged by the content of today."""
         content = self.engine.content
         match event:
             case Answered() if event.reading in content.readings:
@@ -154,6 +172,10 @@ class Transcript:
                 yield CautionAnswered(content.cautions[event.caution], is_acknowledged)
             case Stopped():
                 yield StoppedHere()
+            case Parked(reason, due_at):
+                yield ParkedHere(reason, due_at, _wait_s(due_at, at))
+            case Identified(serial_number):
+                yield SerialKept(serial_number)
 
     def _as_recorded(self, event: Asked | Concluded, case: Case) -> Iterator[RenderableType]:
         """Yield a question or an end of a call held with other content; never a repair."""
@@ -185,6 +207,20 @@ class Transcript:
         return Telling(self.engine.content, case)
 
 
+def _goes_by_the_clock(said: Said) -> bool:
+    """Return whether what came of a line depended on when it was said, so only the record knows."""
+    control = control_in(said.text)
+    return control is not None and control[0] == "park"
+
+
+def _wait_s(due_at: str, at: datetime) -> float:
+    """Return how long a call was parked [s]; a time in the record that is none counts as now."""
+    try:
+        return (datetime.fromisoformat(due_at) - at).total_seconds()
+    except (ValueError, TypeError):
+        return 0.0
+
+
 def _site(event: Started) -> str:
     """Return how high the site lies, "" at sea level."""
     if abs(event.altitude_m) < 1.0:
@@ -212,10 +248,10 @@ def _turns(events: Sequence[Spoken]) -> Iterator[tuple[datetime, list[Event]]]:
     turn: list[Event] = []
     began: datetime | None = None
     for at, _, event in events:
-        is_led_to = (
-            bool(turn)
-            and isinstance(turn[0], Said)
-            and not isinstance(event, (Said, *_OF_THE_PROGRAM))
+        is_led_to = bool(turn) and (
+            (isinstance(turn[0], Said) and not isinstance(event, (Said, *_BY_ITSELF)))
+            # Known from the start which machine it is: told in the words of the opening.
+            or (isinstance(turn[-1], Started) and isinstance(event, Identified))
         )
         if is_led_to:
             turn.append(event)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 
+from triage.tree.content import OUTCOMES
 from triage.tree.likelihoods import staleness
 from triage.tree.load import load_content
 from triage.tree.proofs import check_content
@@ -26,6 +27,9 @@ def check_trees(options: argparse.Namespace) -> int:
         f"{len(content.cautions)} cautions, {len(content.machines)} machines; "
         f"content {content.version[:12]}\n"
     )
+    if content.outcomes:
+        counted = sum(content.outcomes.values())
+        sys.stdout.write(f"priors corrected by {counted} confirmed repairs ({OUTCOMES})\n")
     stale = staleness(content)
     if stale:
         sys.stdout.write(f"{stale}\n")

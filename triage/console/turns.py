@@ -24,6 +24,7 @@ from triage.console.cards import (
 from triage.console.gauge import LEAST_WIDTH, WIDTH, Gauge
 from triage.console.look import MARGIN_WORD_WIDTH, Margin, look_of, stack
 from triage.console.telling import Telling, sentence, verdict_word
+from triage.console.when import clock_time, span_words
 from triage.dialogue.view import (
     AskCaution,
     AskConfirmation,
@@ -37,8 +38,10 @@ from triage.dialogue.view import (
     NotClear,
     NoteKept,
     NotTaken,
+    ParkedHere,
     Prompt,
     Remark,
+    SerialKept,
     StoppedHere,
     TookBack,
     Verdict,
@@ -256,8 +259,8 @@ def shown_remark(remark: Remark, telling: Telling) -> RenderableType:
             return Margin("note", Text(f'Kept in the record: "{plain_text(text)}"'))
         case CaseSoFar():
             return Margin("case", case_so_far(remark, telling))
-        case HelpWanted(choices):
-            return Margin("help", help_lines(choices))
+        case HelpWanted(choices, wait):
+            return Margin("help", help_lines(choices, wait))
         case CautionAnswered(caution, is_acknowledged):
             word = "Acknowledged" if is_acknowledged else "REFUSED"
             style = "triage.good" if is_acknowledged else "triage.stop"
@@ -265,6 +268,17 @@ def shown_remark(remark: Remark, telling: Telling) -> RenderableType:
             return Margin("heard", words)
         case StoppedHere():
             return Margin("stop", Text("Stopped here. Every answer so far is kept."))
+        case ParkedHere(reason, due_at, wait_s):
+            return Margin("park", Text(f"{parked_until(due_at, wait_s)}: {plain_text(reason)}"))
+        case SerialKept(serial_number):
+            return Margin("heard", Text(f"Serial number {plain_text(serial_number)}."))
+
+
+def parked_until(due_at: str, wait_s: float) -> str:
+    """Return how long a call is parked and until when on the clock of this computer."""
+    if not due_at:
+        return "Parked"
+    return f"Parked for {span_words(wait_s)}, until {clock_time(due_at)}"
 
 
 def is_only_unclear(remarks: tuple[Remark, ...]) -> bool:

@@ -199,25 +199,6 @@ def beliefs_of(content: Content, setting: str = ON_FILE) -> Beliefs:
     return beliefs
 
 
-def corrected_priors(content: Content, confirmed: Mapping[str, int]) -> dict[str, float]:
-    """Return the probability of each cause given how often each was confirmed.
-
-    The mean of a Dirichlet distribution whose counts are the written priors, worth
-    `priors_are_worth_calls`, plus the confirmed ones. Causes unknown here are left out. With
-    nothing to count the written priors stand.
-    """
-    worth = content.stakes.priors_are_worth_calls
-    whole = sum(cause.prior for cause in content.causes.values())
-    counts = {
-        cause.id: worth * cause.prior / whole + confirmed.get(cause.id, 0)
-        for cause in content.causes.values()
-    }
-    total = sum(counts.values())
-    if total == 0.0:
-        return {cause.id: cause.prior / whole for cause in content.causes.values()}
-    return {cause: count / total for cause, count in counts.items()}
-
-
 def _computed(content: Content, modes: Mapping[str, Sequence[Mode]]) -> Beliefs:
     causes = tuple(content.causes)
     pairs = [(number, mode) for number, cause in enumerate(causes) for mode in modes[cause]]

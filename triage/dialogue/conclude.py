@@ -123,7 +123,7 @@ def recommend(content: Content, case: Case, ending: Ending) -> Recommendation:
         replace_together=_once(part for cause in causes for part in cause.replace_together),
         machine_state=machine_state(causes),
         verify=_once(line for cause in causes for line in cause.verify),
-        expected_after_repair=_expected(content, case),
+        expected_after_repair=expected_after_repair(content, case),
         who=_once(cause.who for cause in causes),
     )
 
@@ -133,7 +133,8 @@ def machine_state(causes: Iterable[Cause]) -> tuple[str, ...]:
     return _once(cause.machine_state for cause in causes)
 
 
-def _expected(content: Content, case: Case) -> tuple[Expected, ...]:
+def expected_after_repair(content: Content, case: Case) -> tuple[Expected, ...]:
+    """Return what to see in the cycles after a repair, at the conditions of the call."""
     if machine_in_use(content, case) is None:
         return ()
     expected = []

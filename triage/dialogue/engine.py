@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from datetime import datetime
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -46,7 +47,7 @@ from triage.dialogue.reply import (
     read_confirmation,
     read_control,
 )
-from triage.dialogue.steering import steered, unclear
+from triage.dialogue.steering import parked, steered, unclear
 from triage.dialogue.view import (
     END_PROMPTS,
     AskCaution,
@@ -194,17 +195,24 @@ class Engine:
 
     # What a typed line does.
 
-    def turn(self, case: Case, text: str) -> Turn:
+    def turn(self, case: Case, text: str, now: datetime | None = None) -> Turn:
         """Return the events and remarks that `text`, typed at the current prompt, leads to.
 
-        The first event is the line itself.
+        The first event is the line itself. `now` is the time of the desk with its zone; only when
+        a call that is parked is due goes by it, and without it such a call has no time due.
         """
         typed = plain_text(text)
         case = fitting(self.content, case)
-        turn = self._turn(case, self.prompt(case), typed)
+        turn = self._turn(case, self.prompt(case), typed, now)
         return Turn((Said(typed), *turn.events), turn.remarks)
 
-    def _turn(self, case: Case, prompt: Prompt, typed: str) -> Turn:
+    def _turn(self, case: Case, prompt: Prompt, typed: str, now: datetime | None) -> Turn:
+        control = read_control(typed)
+        is_over = isinstance(prompt, END_PROMPTS) and (
+            case.concluded is not None or not isinstance(prompt, Escalated)
+        )
+        if control is not None and control.command == "park" and not is_over:
+            return parked(prompt, typed, control.argument, now)
         if isinstance(prompt, Escalated) and case.concluded is None:
             return self._at_escalation(case, prompt, typed)
         if isinstance(prompt, END_PROMPTS):

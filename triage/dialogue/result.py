@@ -80,13 +80,36 @@ def result_of(engine: Engine, session_id: str, case: Case) -> dict[str, Any]:
         "withheld": reason if result == "withheld" else None,
         "escalated": reason if result == "escalated" else None,
         "path": list(engine.path(case)),
-        "findings": [_finding(case, item) for item in engine.findings(case)],
+        "findings": [finding_data(case, item) for item in engine.findings(case)],
         "conclusion": _conclusion(conclusion),
         "recommendation": recommendation,
         "machine_state": list(machine_state),
         "call_whom": call_whom,
         "cautions": _cautions(engine, case, prompt),
         "notes": list(case.notes),
+        "serial_number": case.serial_number or None,
+        "outcome": outcome_of(case),
+    }
+
+
+def outcome_of(case: Case) -> dict[str, Any] | None:
+    """Return the last report of the repair as JSON-ready data in SI, None while there is none."""
+    report = case.repair
+    if report is None:
+        return None
+    return {
+        "found": list(report.found),
+        "parts": list(report.parts),
+        "had_two_good_cycles": report.had_two_good_cycles,
+        "readings": [
+            {
+                name: _finite(value) if isinstance(value, float) else value
+                for name, value in reading.items()
+            }
+            for reading in report.readings
+        ],
+        "note": report.note,
+        "reported_by": report.reported_by,
     }
 
 
@@ -132,7 +155,7 @@ def _cautions(engine: Engine, case: Case, prompt: object) -> list[dict[str, Any]
     return [
         {
             "id": caution,
-            "title": engine.content.cautions[caution].title,
+            "title": _title(engine, caution),
             "at_gate": caution in gate_answers,
             "acknowledged": gate_answers.get(caution, (caution, "") in case.acknowledged),
         }
@@ -140,7 +163,14 @@ def _cautions(engine: Engine, case: Case, prompt: object) -> list[dict[str, Any]
     ]
 
 
-def _finding(case: Case, finding: Finding) -> dict[str, Any]:
+def _title(engine: Engine, caution_id: str) -> str:
+    """Return a caution's title; its id where the content in use now does not know it."""
+    caution = engine.content.cautions.get(caution_id)
+    return caution.title if caution else caution_id
+
+
+def finding_data(case: Case, finding: Finding) -> dict[str, Any]:
+    """Return one judged reading as JSON-ready data, in the caller's units beside SI."""
     kind = finding.reading.kind
     value: float | str | None = finding.value
     unit = si_value = si_unit = None

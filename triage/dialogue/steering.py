@@ -1,13 +1,26 @@
-"""Words that steer a call at any prompt: back, change, why, how, note, case, stop, help."""
+"""Words that steer a call at any prompt: back, change, why, how, note, case, park, stop, help."""
 
 from __future__ import annotations
 
+import re
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from triage.dialogue.case import Case, fold
-from triage.dialogue.events import Declined, Event, Looked, Noted, NotUnderstood, Stopped, TakenBack
+from triage.dialogue.events import (
+    Declined,
+    Event,
+    Identified,
+    Looked,
+    Noted,
+    NotUnderstood,
+    Parked,
+    Stopped,
+    TakenBack,
+)
 from triage.dialogue.heard import reconverted
 from triage.dialogue.judge import ALTITUDE
+from triage.dialogue.parking import due_at, read_wait
 from triage.dialogue.reply import Control
 from triage.dialogue.view import (
     AskCaution,
@@ -20,11 +33,14 @@ from triage.dialogue.view import (
     NotClear,
     NoteKept,
     NotTaken,
+    ParkedHere,
     Prompt,
+    SerialKept,
     StoppedHere,
     TookBack,
     Turn,
 )
+from triage.dialogue.words import plain_text
 from triage.tree.content import Question, Reading
 
 if TYPE_CHECKING:
@@ -47,19 +63,85 @@ def steered(engine: Engine, case: Case, prompt: Open, typed: str, control: Contr
                 return unclear(prompt, typed, "Type the note behind the word: note …")
             return Turn((Noted(control.argument),), (NoteKept(control.argument),))
         case "case":
-            return Turn((looked,), (CaseSoFar(engine.findings(case), case.notes),))
+            so_far = CaseSoFar(engine.findings(case), case.notes, case.serial_number)
+            return Turn((looked,), (so_far,))
+        case "serial":
+            return _identified(prompt, typed, control.argument)
         case "stop":
             return Turn((Stopped(typed),), (StoppedHere(),))
         case "why" | "how":
             return Turn((looked,), (_explained(engine, case, prompt, control.command),))
         case "help":
-            return Turn((looked,), (HelpWanted(_choices(prompt)),))
+            return Turn((looked,), (HelpWanted(_choices(prompt), usual_wait(prompt)),))
     return unclear(prompt, typed, "That does not fit here. Type help.")
 
 
-def unclear(prompt: Prompt, typed: str, message: str) -> Turn:
+def unclear(prompt: Prompt, typed: str, message: str, draft: str = "") -> Turn:
     """Return the turn that only says why `typed` could not be used."""
-    return Turn((NotUnderstood(prompt.node, typed, message),), (NotClear(message),))
+    return Turn((NotUnderstood(prompt.node, typed, message),), (NotClear(message, draft),))
+
+
+# Parking, and which very machine it is.
+
+
+def parked(prompt: Prompt, typed: str, argument: str, now: datetime | None) -> Turn:
+    """Return what parking the call at `prompt` leads to; without `now` nothing is due.
+
+    `argument` is what stands behind the word; `now` the time of the desk with its zone.
+    """
+    wait = read_wait(argument)
+    if wait.when is None:
+        here = usual_wait(prompt)
+        message = (
+            "Say how long it waits, or until when, and what for: park 20 min freeze is running, "
+            f"or park until 2:30 pm and why.{f' Here perhaps: {here}.' if here else ''}"
+        )
+        # The reason already typed stays in the line; the time goes before it.
+        return unclear(prompt, typed, message, f"park {wait.reason}" if wait.reason else "")
+    due = None if now is None else due_at(wait.when, now)
+    if isinstance(due, str):
+        return unclear(prompt, typed, due, f"park {wait.reason}" if wait.reason else "")
+    if not wait.reason:
+        message = f"What does it wait for? Add it, such as: park {wait.said} freeze is running."
+        return unclear(prompt, typed, message, f"park {wait.said} ")
+    at = "" if due is None else due.isoformat(timespec="microseconds")
+    wait_s = 0.0 if due is None or now is None else (due - now).total_seconds()
+    return Turn((Parked(wait.reason, at, typed),), (ParkedHere(wait.reason, at, wait_s),))
+
+
+def usual_wait(prompt: Prompt) -> str:
+    """Return how to park until the reading asked for can be taken, "" where it has no moment.
+
+    The moment counts from the start of the next freeze or harvest, so it is the least wait.
+    """
+    if not isinstance(prompt, AskQuestion) or not prompt.minute or prompt.minute < 1.0:
+        return ""
+    return f"park {prompt.minute:g} min {prompt.reading.name}"
+
+
+LONGEST_SERIAL_NUMBER = 40
+
+
+def serial_number_in(text: str) -> str | None:
+    """Return the serial number that `text` is, None if it is none: it has a digit, and is short.
+
+    >>> serial_number_in(" 0451-77b "), serial_number_in("is worn off")
+    ('0451-77B', None)
+    """
+    plain = plain_text(text).strip(" .,:#").upper()
+    is_short = len(plain) <= LONGEST_SERIAL_NUMBER
+    is_number = re.fullmatch(r"[A-Z0-9][A-Z0-9 ./_-]*", plain) and re.search("[0-9]", plain)
+    return plain if is_short and is_number else None
+
+
+def _identified(prompt: Open, typed: str, argument: str) -> Turn:
+    number = serial_number_in(argument)
+    if number is None:
+        message = (
+            "Type the serial number behind the word, as it stands on the data plate: serial 0451-77"
+        )
+        return unclear(prompt, typed, message)
+    return Turn((Identified(number, typed),), (SerialKept(number),))
 
 
 def _explained(engine: Engine, case: Case, prompt: Open, topic: str) -> Explained:

@@ -230,9 +230,13 @@ class Explained:
 
 @dataclass(frozen=True, slots=True)
 class NotClear:
-    """What was typed could not be used, in one plain sentence that says how to mend it."""
+    """What was typed could not be used, in one plain sentence that says how to mend it.
+
+    `draft` is a beginning of the line to type, so that what was said need not be typed again.
+    """
 
     message: str
+    draft: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -260,17 +264,19 @@ class NoteKept:
 
 @dataclass(frozen=True, slots=True)
 class CaseSoFar:
-    """All findings until now, in the order answered, and the notes."""
+    """All findings until now, in the order answered, the notes, and which very machine it is."""
 
     findings: tuple[Finding, ...]
     notes: tuple[str, ...]
+    serial_number: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class HelpWanted:
-    """Show what can be typed here."""
+    """Show what can be typed here; `wait` is how a call that waits for its reading is parked."""
 
     choices: tuple[str, ...]
+    wait: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -286,6 +292,25 @@ class StoppedHere:
     """The call is kept; it can be resumed."""
 
 
+@dataclass(frozen=True, slots=True)
+class ParkedHere:
+    """The call waits until `due_at` (UTC, ISO 8601), `wait_s` from when this was said.
+
+    `due_at` is empty where nobody knew the time.
+    """
+
+    reason: str
+    due_at: str
+    wait_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class SerialKept:
+    """It is on record which very machine the call is about."""
+
+    serial_number: str
+
+
 Remark = (
     Echo
     | Explained
@@ -297,6 +322,8 @@ Remark = (
     | HelpWanted
     | CautionAnswered
     | StoppedHere
+    | ParkedHere
+    | SerialKept
 )
 
 

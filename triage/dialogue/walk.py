@@ -37,10 +37,9 @@ def walk(graph: nx.DiGraph[str], content: Content, case: Case) -> Spot:
     path: list[str] = []
     findings: dict[str, Finding] = {}
     # What was said besides counts at every fork, whether or not its question lies on the path.
+    said = {reading_id: finding_of(content, case, reading_id) for reading_id in case.answers}
     outcomes = {
-        reading_id: finding.outcome
-        for reading_id in case.answers
-        if (finding := finding_of(content, case, reading_id)) is not None
+        reading_id: finding.outcome for reading_id, finding in said.items() if finding is not None
     }
     while True:
         attributes = graph.nodes[node]
@@ -51,7 +50,7 @@ def walk(graph: nx.DiGraph[str], content: Content, case: Case) -> Spot:
             if not _is_caution_settled(content, case, attributes["subject"], reading_id):
                 return Spot(node, tuple(path), findings)
         elif kind is NodeKind.QUESTION:
-            finding = finding_of(content, case, reading_id)
+            finding = said.get(reading_id) or finding_of(content, case, reading_id)
             if finding is None:
                 return Spot(node, tuple(path), findings)
             findings[reading_id] = finding

@@ -182,6 +182,10 @@ def leading_agreement(text: str) -> bool | None:
 # Not known, and why.
 
 _NOT_SAID_WHY = "the caller does not know"
+_SKIPPED = "skipped by the caller"
+_DOES_NOT_APPLY = "said not to apply here"
+OUR_REASONS = frozenset({_NOT_SAID_WHY, _SKIPPED, _DOES_NOT_APPLY})
+"""Reasons for a missing reading in our own words, whatever was typed."""
 _BARE_UNKNOWN = {
     re.compile(
         r"(?:unknown|dunno|idk|unsure|not (?:sure|certain|known)|(?:i )?(?:dont|do not) know|"
@@ -190,8 +194,8 @@ _BARE_UNKNOWN = {
         r"(?:i )?(?:cant|cannot|can not|couldnt) (?:say|tell)(?: you)?|couldnt tell you|"
         r"beats me|who knows|nobody knows|no answer|i (?:am|m) not sure|im not sure)"
     ): _NOT_SAID_WHY,
-    re.compile(r"skip(?: it| this| that)?|pass|next"): "skipped by the caller",
-    re.compile(r"n a|na|not applicable|does not apply|doesnt apply"): "said not to apply here",
+    re.compile(r"skip(?: it| this| that)?|pass|next"): _SKIPPED,
+    re.compile(r"n a|na|not applicable|does not apply|doesnt apply"): _DOES_NOT_APPLY,
 }
 _TOOL = (
     r"(?:gauges?|manifold|meters?|multimeter|thermometers?|thermocouple|probe|clamp|scales?|ruler|"
@@ -305,7 +309,9 @@ _CONTROLS = {
     "case": r"(?:show (?:me )?)?(?:the )?case(?: so far)?|so far|summary|status|recap"
     r"|what do we have(?: so far)?|where are we",
     "stop": r"stop(?: here| now| and keep(?: it)?| it| the call)?|quit|exit|bye|goodbye|hang up"
-    r"|park(?: it| the call)?|end(?: the)? call|end|q",
+    r"|end(?: the)? call|end|q",
+    "park": rf"park\b{_WHAT}",
+    "serial": rf"(?:the )?serial\b(?: ?(?:number|no\b|nr\b|#))?(?: is\b)?{_WHAT}",
     "help": r"help(?: me| please)?|commands|what can i (?:say|type|do)"
     r"|(?:what are )?(?:my|the) (?:options|choices)|options|choices",
 }

@@ -75,6 +75,8 @@ _NOT_HERE = {
     "back": "What was asked stays asked; the caller has told you.",
     "change": "What was asked stays asked; the caller has told you.",
     "note": "A drill keeps no notes.",
+    "park": "A drill has one caller, who does not wait; stop leaves it.",
+    "serial": "This machine is made up; it has no serial number.",
     "unknown": "Here the caller answers. Ask for a reading by its name.",
 }
 _NONE = frozenset({"cancel", "none", "none of them", "none of these", "never mind", "nevermind"})

@@ -18,6 +18,9 @@ UNKNOWN = "unknown"
 LIKELIHOODS = "likelihoods.json"
 """The file of a content folder that holds computed likelihoods."""
 
+OUTCOMES = "outcomes.json"
+"""The file of a content folder that holds how often repairs confirmed each cause."""
+
 BANDED_OUTCOMES = ("below", "within", "above", UNKNOWN)
 """Outcomes of a reading that is judged against a band."""
 
@@ -258,7 +261,8 @@ class Content:
     """Everything a content folder holds; `version` is the hash of its files.
 
     `likelihoods` is the checked text of the file of computed likelihoods, "" where there is none;
-    it is taken apart when causes are first ranked (`triage.tree.likelihoods`).
+    it is taken apart when causes are first ranked (`triage.tree.likelihoods`). `outcomes` counts
+    the repairs that confirmed each cause; the priors of `causes` are corrected by them already.
     """
 
     version: str
@@ -270,3 +274,4 @@ class Content:
     machine_places: Mapping[str, Place] = field(default_factory=dict)
     stakes: Stakes = Stakes()
     likelihoods: str = ""
+    outcomes: Mapping[str, int] = field(default_factory=dict)

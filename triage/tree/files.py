@@ -6,7 +6,7 @@ import hashlib
 from collections.abc import Mapping
 from pathlib import Path
 
-from triage.tree.content import LIKELIHOODS, Place
+from triage.tree.content import LIKELIHOODS, OUTCOMES, Place
 from triage.tree.errors import ContentFolderMissing, Mistakes
 
 MACHINES = "machines"
@@ -26,12 +26,13 @@ def read_files(folder: Path) -> dict[str, bytes]:
         raise ContentFolderMissing(folder)
     mistakes = Mistakes()
     files: dict[str, bytes] = {}
-    found = [*folder.glob("*.y*ml"), *folder.glob(f"{MACHINES}/*.y*ml"), folder / LIKELIHOODS]
+    written = [folder / LIKELIHOODS, folder / OUTCOMES]
+    found = [*folder.glob("*.y*ml"), *folder.glob(f"{MACHINES}/*.y*ml"), *written]
     for path in sorted(found):
         name = path.relative_to(folder).as_posix()
         if not path.is_file():
             continue
-        if path.suffix != ".yaml" and name != LIKELIHOODS:
+        if path.suffix != ".yaml" and path not in written:
             mistakes.add(Place(shown_name(name), 1, 1), "the file would not be read; name it .yaml")
             continue
         try:

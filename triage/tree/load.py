@@ -11,7 +11,7 @@ from pathlib import Path
 from types import MappingProxyType
 
 from triage.physics.machine import Machine
-from triage.tree.content import LIKELIHOODS, Content, Place, Stakes, Tree
+from triage.tree.content import LIKELIHOODS, OUTCOMES, Content, Place, Stakes, Tree
 from triage.tree.errors import Mistakes, quoted
 from triage.tree.files import MACHINES, content_version, read_files, shown_name
 from triage.tree.likelihoods import check_likelihoods
@@ -27,6 +27,7 @@ from triage.tree.load_readings import (
 )
 from triage.tree.load_tree import read_tree
 from triage.tree.marked_yaml import read_marked
+from triage.tree.priors import read_outcomes, with_outcomes
 from triage.tree.sections import Section
 
 FORMAT = 1
@@ -81,11 +82,14 @@ def content_from_files(folder: Path, files: Mapping[str, bytes]) -> Content:
     trees = _trees(
         sections, readings, names_under(causes_file, "causes") if causes_file else None, mistakes
     )
+    outcomes_file = sections.get(OUTCOMES)
+    cause_names = names_under(causes_file, "causes") if causes_file else None
+    confirmed = read_outcomes(outcomes_file, cause_names) if outcomes_file else {}
     for section in sections.values():
         section.finish()
     likelihoods = check_likelihoods(files.get(LIKELIHOODS), mistakes)
     mistakes.raise_if_any(folder)
-    return Content(
+    content = Content(
         version=content_version(files),
         readings=MappingProxyType(
             {name: each for name, each in (readings or {}).items() if each is not None}
@@ -100,6 +104,7 @@ def content_from_files(folder: Path, files: Mapping[str, bytes]) -> Content:
         stakes=stakes,
         likelihoods=likelihoods,
     )
+    return with_outcomes(content, confirmed)
 
 
 def _opened(name: str, data: bytes, mistakes: Mistakes) -> Section | None:
@@ -147,7 +152,7 @@ def _trees(
 ) -> dict[str, Tree]:
     trees: dict[str, Tree] = {}
     for name, section in sections.items():
-        if "/" in name or name in (READINGS, CAUTIONS, CAUSES):
+        if "/" in name or name in (READINGS, CAUTIONS, CAUSES, OUTCOMES):
             continue
         tree = read_tree(section, readings, causes)
         if tree is None:

@@ -19,8 +19,13 @@ def content_folder(explicit: Path | None = None) -> Path:
         if not explicit.is_dir():
             raise ContentFolderMissing(explicit)
         return explicit
-    installed, checkout = _PACKAGE / "_trees", _PACKAGE.parent / "trees"
+    installed, checkout = installed_folder(), _PACKAGE.parent / "trees"
     for folder in (installed, checkout):
         if folder.is_dir():
             return folder
     raise ContentFolderMissing(installed)
+
+
+def installed_folder() -> Path:
+    """Return the content folder inside the installed package; an update replaces it."""
+    return _PACKAGE / "_trees"
