@@ -79,3 +79,18 @@ def open_folder() -> Iterator[Path]:
         folder = Path(name)
         folder.chmod(0o755)
         yield folder
+
+
+@pytest.fixture
+def waiting(tmp_path: Path) -> Path:
+    """The folder lines wait in, apart from where a store in a file lies."""
+    folder = tmp_path / "waiting"
+    folder.mkdir()
+    return folder
+
+
+@pytest.fixture
+def memory() -> Iterator[Store]:
+    """An empty store that goes with the test."""
+    with open_store(":memory:") as opened:
+        yield opened

@@ -250,6 +250,24 @@ def limit_files(size_bytes: int) -> Callable[[], None]:
     return limit
 
 
+def chatted_with_room_for(size_bytes: int, tmp_path: Path) -> tuple[str, list[str], list[Path]]:
+    """What a call shows during which the disk fills up, which notes it kept, and what waits.
+
+    No file can grow beyond `size_bytes` while two of four notes are typed.
+    """
+    warm_up()
+    path, folder = tmp_path / "calls.db", tmp_path / "waiting"
+
+    def call() -> str:
+        return chatted(
+            path, folder, "yes both", "note one", limit_files(size_bytes), "note two",
+            "note three", limit_files(-1), "note four", EOFError,
+        )  # fmt: skip
+
+    shown = result_in_child(call)
+    return shown, notes_in(path), list(folder.iterdir()) if folder.exists() else []
+
+
 def notes_in(path: Path) -> list[str]:
     with open_store(path) as store:
         events = [item.event for item in store.events(SESSION)]
@@ -259,40 +277,20 @@ def notes_in(path: Path) -> list[str]:
 
 def test_on_a_full_disk_a_line_is_refused_and_can_be_typed_again(tmp_path: Path) -> None:
     """No room for the store, nor for a line to wait."""
-    warm_up()
-    path, folder = tmp_path / "calls.db", tmp_path / "waiting"
-
-    def call() -> str:
-        return chatted(
-            path, folder, "yes both", "note one", limit_files(0), "note two", "note three",
-            limit_files(-1), "note three", EOFError,
-        )  # fmt: skip
-
-    shown = result_in_child(call)
+    shown, notes, waiting = chatted_with_room_for(0, tmp_path)
     assert shown.count("no room to keep the session in") == 2
     assert shown.count("That line was not kept. Type it again.") == 2
     assert "The record is out of reach" not in shown
-    assert notes_in(path) == ["one", "three"]
-    assert not folder.exists() or list(folder.iterdir()) == []
+    assert (notes, waiting) == (["one", "four"], [])
 
 
 def test_with_room_left_beside_the_store_the_call_goes_on(tmp_path: Path) -> None:
     """The store's disk is full and the user's own is not."""
-    warm_up()
-    path, folder = tmp_path / "calls.db", tmp_path / "waiting"
-
-    def call() -> str:
-        return chatted(
-            path, folder, "yes both", "note one", limit_files(30_000), "note two", "note three",
-            limit_files(-1), "note four", EOFError,
-        )  # fmt: skip
-
-    shown = result_in_child(call)
+    shown, notes, waiting = chatted_with_room_for(30_000, tmp_path)
     assert shown.count("The record is out of reach (no room to keep the session in") == 1
     assert "The record is back:" in shown
     assert "Type it again" not in shown
-    assert notes_in(path) == ["one", "two", "three", "four"]
-    assert list(folder.iterdir()) == []
+    assert (notes, waiting) == (["one", "two", "three", "four"], [])
 
 
 def test_a_file_moved_away_in_mid_call_is_waited_for_and_told(tmp_path: Path) -> None:

@@ -119,7 +119,7 @@ def test_pages_follow_one_another_without_gap_or_overlap(listed: Store) -> None:
 
 
 def test_many_matches_are_found_as_few_are(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
-    from triage.store import queries
+    from triage.store import notes
 
     for number in range(6):
         spoken: Spoken = (
@@ -127,10 +127,22 @@ def test_many_matches_are_found_as_few_are(store: Store, monkeypatch: pytest.Mon
             ("x", Noted(f"fan {'rattles' if number % 2 else 'hums'}")),
         )
         store.append(f"20261125-000{number}-n{number}", spoken, CONTENT, NOW, 0)
-    few = names(store, SessionFilter(text="fan")), names(store, SessionFilter(text="rattles"))
-    monkeypatch.setattr(queries, "FEW_MATCHES", 1)
-    many = names(store, SessionFilter(text="fan")), names(store, SessionFilter(text="rattles"))
-    assert few == many == ("543210", "531")
+
+    def found() -> list[str]:
+        """Words, beginnings short and long, alone and beside something else."""
+        return [
+            names(store, SessionFilter(text=text, agent=agent))
+            for text in ("fan", "rattles", "rattl", "rat", "fa rattle", "fan zzzz")
+            for agent in ("", "Mira Oduya", "Nobody")
+        ]
+
+    rattling = ["531", "531", ""]
+    assert found() == ["543210", "543210", "", *4 * rattling, *3 * [""]]
+    before = found()
+    monkeypatch.setattr(notes, "VERY_COMMON", 0)
+    assert found() == before
+    monkeypatch.setattr(notes, "MOST_SPELLED_OUT", 0)
+    assert found() == before
 
 
 def test_the_call_before_on_the_same_machine_is_known(listed: Store) -> None:

@@ -10,11 +10,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sqlalchemy import text
+from sqlalchemy.exc import DBAPIError
 
 from tests.store.samples import ANSWERED, CALL, CONTENT, NOW, SESSION, STARTED, steady
 from triage.dialogue.events import Event, Noted
 from triage.store.chain_faults import Harm
-from triage.store.guards import drop_guards
+from triage.store.guards import create_guards, drop_guards
 from triage.store.open import open_store
 from triage.store.record import chain
 from triage.store.rows import to_row
@@ -28,11 +29,12 @@ LONG: Sequence[tuple[str, Event]] = (*CALL[:3], *(("agent", Noted(f"n{n}")) for 
 
 
 def by_hand(store: Store, *statements: str) -> Verified:
-    """What verify finds after somebody took the guards away and changed the tables."""
+    """What verify finds after somebody took the guards away for as long as it took."""
     with store._engine.begin() as connection:
         drop_guards(connection)
         for statement in statements:
             connection.execute(text(statement))
+        create_guards(connection)
     return store.verify()
 
 
@@ -50,9 +52,9 @@ def kept(store: Store) -> Store:
 
 def test_a_sound_record_is_whole(kept: Store) -> None:
     seen: list[tuple[int, int]] = []
-    found = kept.verify("", lambda done, of: seen.append((done, of)))
+    found = kept.verify(step=lambda done, of: seen.append((done, of)))
     assert (found.sessions, found.events, found.purged, found.faults) == (2, 11, 0, ())
-    assert seen == [(1, 2), (2, 2)]
+    assert seen == [(2, 2)]
     assert kept.verify_session(SESSION).faults == ()
 
 
@@ -140,7 +142,7 @@ def test_a_session_dropped_from_every_table_leaves_a_hole_in_the_register(kept: 
         kept, *(f"DELETE FROM {table} WHERE session_id = '{SESSION}'" for table in tables)
     )
     assert [(fault.harm, fault.words) for fault in found.faults] == [
-        (Harm.DROPPED, "in the register, position 1 was dropped: 2 stands there")
+        (Harm.DROPPED, "in triage_register, position 1 was dropped: 2 stands there")
     ]
 
 
@@ -151,7 +153,7 @@ def test_the_last_session_dropped_from_every_table_is_shown_by_an_earlier_mark(k
     found = by_hand(
         kept, *(f"DELETE FROM {table} WHERE session_id = '{OTHER}'" for table in tables)
     )
-    assert found.faults == ()
+    assert "the counts of" in found.faults[0].words
     assert [fault.harm for fault in kept.verify(mark).faults] == [Harm.DROPPED]
 
 
@@ -190,6 +192,119 @@ def test_a_list_that_says_otherwise_than_the_events_is_named(
     )
     assert harms(found) == {(OTHER, None, Harm.ALTERED)}
     assert f"the list says {column}" in found.faults[0].words
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "triage_sessions SET agent_key = 'nobody'",
+        "triage_sessions SET desk_key = 'nobody'",
+        "triage_sessions SET time_bin = 7",
+        "triage_sessions SET previous_number = 7",
+        "triage_sessions SET number = number - 86400000000",
+        "triage_sessions SET purged_at = '2026-11-25T00:00:00.000000+00:00'",
+        "triage_question_months SET unknown = unknown + 1",
+        "triage_question_months SET seconds = 0 - 1",
+    ],
+)
+def test_whatever_figures_and_filters_go_by_is_held_against_the_events(
+    kept: Store, change: str
+) -> None:
+    assert {fault.harm for fault in by_hand(kept, f"UPDATE {change}").faults} == {Harm.ALTERED}
+
+
+def test_a_guard_that_was_taken_away_is_named(kept: Store) -> None:
+    with kept._engine.begin() as connection:
+        drop_guards(connection)
+    found = kept.verify()
+    assert {fault.harm for fault in found.faults} == {Harm.UNGUARDED}
+    assert "triage_events_update is gone or switched off" in " ".join(
+        fault.words for fault in found.faults
+    )
+
+
+def test_a_guard_that_was_switched_off_is_named(server_address: str) -> None:
+    with open_store(server_address) as store:
+        with store._engine.begin() as connection:
+            connection.execute(text("ALTER TABLE triage_events DISABLE TRIGGER ALL"))
+        assert Harm.UNGUARDED in {fault.harm for fault in store.verify().faults}
+
+
+def test_a_desks_own_tables_blind_no_guard(server_address: str) -> None:
+    """A temporary table is looked at before all others, unless the path says otherwise."""
+    with open_store(server_address) as store:
+        store.append(SESSION, CALL, CONTENT, NOW, 0)
+        with store._engine.connect() as connection:
+            connection.execute(text("CREATE TEMP TABLE triage_events (LIKE triage_events)"))
+            path = connection.execute(text("SELECT current_schema()")).scalar_one()
+            forged = to_row(chain(SESSION, [("x", ANSWERED)], CONTENT, NOW, 99, "0" * 64)[0])
+            statement = insertion(forged).replace("triage_events", f"{path}.triage_events")
+            with pytest.raises(DBAPIError, match="not the next event"):
+                connection.execute(text(statement))
+
+
+# Heads kept elsewhere show what a chain that was written anew as a whole does not.
+
+
+def kept_heads(store: Store) -> dict[str, tuple[int, str]]:
+    heads: dict[str, tuple[int, str]] = {}
+
+    def keep(session_id: str, count: int, head_hash: str) -> None:
+        heads[session_id] = (count, head_hash)
+
+    assert store.verify(keep=keep).faults == ()
+    return heads
+
+
+def cut(store: Store, session_id: str, count: int) -> list[str]:
+    """The statements that cut a session's end off and make everything else fit."""
+    stored = store.events(session_id)[:count]
+    with open_store(":memory:") as other:
+        other.append(session_id, [(item.speaker, item.event) for item in stored], CONTENT, NOW, 0)
+        line = other.summary(session_id)
+    return [
+        f"DELETE FROM triage_events WHERE session_id = '{session_id}' AND sequence > {count}",
+        f"UPDATE triage_sessions SET count = {count}, head_hash = '{stored[-1].hash}', "
+        f"last_kind = '{line.last_kind}', words = '{line.words}', node = '{line.node}', "
+        f"questions = {line.questions} WHERE session_id = '{session_id}'",
+    ]
+
+
+def test_heads_kept_earlier_show_an_end_cut_off_without_a_trace(kept: Store) -> None:
+    heads, mark = kept_heads(kept), kept.verify().mark
+    assert by_hand(kept, *cut(kept, SESSION, 5)).faults == ()
+    assert kept.verify(mark).faults == ()
+    found = kept.verify(mark, heads)
+    assert harms(found) == {(SESSION, 7, Harm.DROPPED)}
+
+
+def test_heads_kept_earlier_still_stand_after_more_calls_and_a_purge(kept: Store) -> None:
+    heads = kept_heads(kept)
+    kept.append(SESSION, [("agent", Noted("more"))], CONTENT, NOW, len(LONG))
+    kept.append("20261126-0000-cccc", CALL, CONTENT, NOW, 0)
+    kept.purge(NOW + timedelta(minutes=30), "Ana", "", NOW)
+    assert kept.verify("", heads).faults == ()
+
+
+def test_a_session_of_the_heads_that_is_gone_is_named(kept: Store) -> None:
+    heads = kept_heads(kept) | {"20260101-0000-gone": (3, "x")}
+    assert harms(kept.verify("", heads)) == {("20260101-0000-gone", None, Harm.DROPPED)}
+
+
+def test_a_garbled_event_hides_no_dropped_one(kept: Store) -> None:
+    found = by_hand(
+        kept,
+        f"DELETE FROM triage_events WHERE sequence = 3 AND session_id = '{SESSION}'",
+        f"UPDATE triage_events SET data = '{{' WHERE sequence = 6 AND session_id = '{SESSION}'",
+    )
+    assert {(SESSION, 3, Harm.DROPPED), (SESSION, 6, Harm.ALTERED)} <= harms(found)
+
+
+def test_a_session_put_in_is_not_whole_by_itself_either(kept: Store) -> None:
+    forged = chain("20261125-0000-xxxx", [("x", STARTED)], CONTENT, NOW, 0, "0" * 64)[0]
+    by_hand(kept, insertion(to_row(forged)))
+    found = kept.verify_session("20261125-0000-xxxx")
+    assert Harm.INSERTED in {fault.harm for fault in found.faults}
 
 
 def test_a_register_that_was_changed_is_named(kept: Store) -> None:

@@ -19,6 +19,7 @@ class Harm(StrEnum):
     REORDERED = "reordered"
     INSERTED = "inserted"
     UNLISTED = "unlisted"
+    UNGUARDED = "unguarded"
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,14 +52,15 @@ def faults_of_events(
         except RowFault as error:
             sequence = row["sequence"] if isinstance(row["sequence"], int) else None
             yield Fault(session_id, sequence, Harm.ALTERED, str(error))
-    unreadable = len(rows) - len(events)
+    readable = {event.sequence for event in events}
+    garbled = {row["sequence"] for row in rows} - readable
     order = _written_order(events)
     previous: StoredEvent | None = None
     for event in events:
-        yield from _gap(session_id, event, previous, unreadable)
+        yield from _gap(session_id, event, previous, garbled)
         yield from _faults_of(session_id, event, previous, order)
         previous = event
-    yield from _end(session_id, previous, count, head_hash)
+    yield from _end(session_id, previous, garbled, count, head_hash)
     if events and first_hash and events[0].sequence == 1 and events[0].hash != first_hash:
         words = "event 1 is not the one the register knows: the session was written anew"
         yield Fault(session_id, 1, Harm.ALTERED, words)
@@ -82,12 +84,12 @@ def _written_order(events: Sequence[StoredEvent]) -> dict[int, int]:
 
 
 def _gap(
-    session_id: str, event: StoredEvent, previous: StoredEvent | None, unreadable: int
+    session_id: str, event: StoredEvent, previous: StoredEvent | None, garbled: set[object]
 ) -> Iterator[Fault]:
     expected = 1 if previous is None else previous.sequence + 1
-    if event.sequence > expected + unreadable:
-        missing = range(expected, event.sequence)
-        yield Fault(session_id, expected, Harm.DROPPED, _missing(missing))
+    missing = [number for number in range(expected, event.sequence) if number not in garbled]
+    if missing:
+        yield Fault(session_id, missing[0], Harm.DROPPED, _missing(missing))
 
 
 def _faults_of(
@@ -117,14 +119,18 @@ def _faults_of(
 
 
 def _end(
-    session_id: str, last: StoredEvent | None, count: int | None, head_hash: str
+    session_id: str,
+    last: StoredEvent | None,
+    garbled: set[object],
+    count: int | None,
+    head_hash: str,
 ) -> Iterator[Fault]:
     if count is None:
         return
     have = 0 if last is None else last.sequence
-    if have < count:
-        words = _missing(range(have + 1, count + 1))
-        yield Fault(session_id, have + 1, Harm.DROPPED, f"{words} at the end")
+    gone = [number for number in range(have + 1, count + 1) if number not in garbled]
+    if gone:
+        yield Fault(session_id, gone[0], Harm.DROPPED, f"{_missing(gone)} at the end")
     elif have > count:
         words = f"event {count + 1} was put in behind the last one the list knows"
         yield Fault(session_id, count + 1, Harm.INSERTED, words)
@@ -133,7 +139,7 @@ def _end(
         yield Fault(session_id, have, Harm.ALTERED, words)
 
 
-def _missing(sequences: range) -> str:
+def _missing(sequences: Sequence[int]) -> str:
     if len(sequences) == 1:
         return f"event {sequences[0]} is missing"
     return f"events {sequences[0]} to {sequences[-1]} are missing"

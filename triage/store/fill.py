@@ -16,7 +16,7 @@ from triage.store.errors import StoreError
 from triage.store.lines import add_counts, kept_summary, register, save_line
 from triage.store.listing import SessionSummary
 from triage.store.rows import RowFault, from_row
-from triage.store.summary import CountKey, NodeCounts, summarized
+from triage.store.summary import Counts, add_to, summarized
 
 _EVENTS = schema.events
 
@@ -28,7 +28,7 @@ def fill_lists(connection: Connection) -> None:
         .where(_EVENTS.c.sequence == 1)
         .order_by(_EVENTS.c.recorded_at, _EVENTS.c.session_id)
     ).all()
-    counts: dict[CountKey, NodeCounts] = {}
+    counts: Counts = {}
     for session_id, first_hash in firsts:
         if kept_summary(connection, session_id) is not None:
             continue
@@ -38,24 +38,22 @@ def fill_lists(connection: Connection) -> None:
         summary, added = _as_far_as_readable(list(rows))
         register(connection, session_id, first_hash)
         save_line(connection, None, summary)
-        for key, node_counts in added.items():
-            counts[key] = counts.get(key, NodeCounts()) + node_counts
+        add_to(counts, added)
     add_counts(connection, counts)
 
 
 def _as_far_as_readable(
     rows: Sequence[RowMapping],
-) -> tuple[SessionSummary, dict[CountKey, NodeCounts]]:
+) -> tuple[SessionSummary, Counts]:
     """Return the summary up to the first damaged event: one bad event closes no store."""
     last = rows[-1]
     summary: SessionSummary | None = None
-    counts: dict[CountKey, NodeCounts] = {}
+    counts: Counts = {}
     for row in rows:
         try:
             summary, added = summarized([from_row(row)], summary)
         except (RowFault, StoreError, ValueError):
             break
-        for key, node_counts in added.items():
-            counts[key] = counts.get(key, NodeCounts()) + node_counts
+        add_to(counts, added)
     summary = summary or SessionSummary(str(last["session_id"]))
     return replace(summary, count=last["sequence"], head_hash=last["hash"]), counts

@@ -12,6 +12,7 @@ from sqlalchemy.engine import Connection
 from triage.store.record import FIRST_PREVIOUS_HASH
 
 _CHAINED = ("triage_register", "triage_purges")
+_GUARDED = ("triage_events", *_CHAINED, "triage_sessions")
 
 _EVENT_NOT_NEXT = f"""
     NEW.sequence <> coalesce(
@@ -31,8 +32,11 @@ _EVENT_KEPT = "NOT EXISTS (SELECT 1 FROM triage_purges WHERE session_id = OLD.se
 # A line of the list may be brought up to date, but never say less than there is.
 _LINE_UNTRUE = """NOT EXISTS (SELECT 1 FROM triage_events WHERE session_id = NEW.session_id
     AND sequence = NEW.count AND hash = NEW.head_hash)"""
+_LINE_THERE = "EXISTS (SELECT 1 FROM triage_sessions WHERE session_id = NEW.session_id)"
 _LINE_SHRINKS = """NEW.session_id <> OLD.session_id OR NEW.number <> OLD.number
     OR NEW.count < OLD.count"""
+_LINE_HIDDEN = """NEW.purged_at <> OLD.purged_at AND NOT EXISTS (SELECT 1 FROM triage_purges
+    WHERE session_id = NEW.session_id AND purged_at = NEW.purged_at)"""
 
 
 def _refusals() -> Iterator[tuple[str, str, str, str, str]]:
@@ -54,12 +58,13 @@ def _refusals() -> Iterator[tuple[str, str, str, str, str]]:
         for moment in ("UPDATE", "DELETE"):
             yield f"{table}_{moment.lower()}", moment, table, "", f"{table} is append-only"
     yield (
-        "triage_sessions_insert", "INSERT", "triage_sessions", _LINE_UNTRUE,
+        "triage_sessions_insert", "INSERT", "triage_sessions",
+        f"{_LINE_UNTRUE} OR {_LINE_THERE} OR NEW.purged_at <> ''",
         "triage_sessions: does not fit the events",
     )  # fmt: skip
     yield (
         "triage_sessions_update", "UPDATE", "triage_sessions",
-        f"{_LINE_SHRINKS} OR (NEW.count <> OLD.count AND {_LINE_UNTRUE})",
+        f"{_LINE_SHRINKS} OR (NEW.count <> OLD.count AND {_LINE_UNTRUE}) OR ({_LINE_HIDDEN})",
         "triage_sessions: does not fit the events",
     )  # fmt: skip
     yield (
@@ -79,13 +84,14 @@ def create_guards(connection: Connection) -> None:
                 f"BEGIN SELECT RAISE(ABORT, '{message}'); END"
             )
         return
+    schema = connection.exec_driver_sql("SELECT quote_ident(current_schema())").scalar_one()
     for name, moment, table, condition, message in _refusals():
-        # The functions keep the search path of their creation: they look at tables beside them.
+        # They look at the tables beside them, and never first at a desk's own temporary ones.
         error = "unique_violation" if moment == "INSERT" else "restrict_violation"
         passed = "OLD" if moment == "DELETE" else "NEW"
         connection.exec_driver_sql(
             f"""CREATE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql
-            SET search_path FROM CURRENT AS $$ BEGIN
+            SET search_path = {schema}, pg_temp AS $$ BEGIN
                 IF {condition or "true"} THEN
                     RAISE EXCEPTION '{message}' USING ERRCODE = '{error}';
                 END IF;
@@ -101,11 +107,26 @@ def create_guards(connection: Connection) -> None:
             RAISE EXCEPTION '%% is append-only', TG_TABLE_NAME USING ERRCODE = 'restrict_violation';
         END $$"""
     )
-    for table in ("triage_events", *_CHAINED, "triage_sessions"):
+    for table in _GUARDED:
         connection.exec_driver_sql(
             f"CREATE TRIGGER {table}_truncate BEFORE TRUNCATE ON {table} "
             "FOR EACH STATEMENT EXECUTE FUNCTION triage_truncate()"
         )
+
+
+def missing_guards(connection: Connection) -> list[str]:
+    """Return the names of the triggers that are not there, or there and switched off."""
+    if connection.dialect.name == "sqlite":
+        wanted = {name for name, *_ in _refusals()}
+        statement = "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+    else:
+        wanted = {name for name, *_ in _refusals()} | {f"{table}_truncate" for table in _GUARDED}
+        statement = (
+            "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled IN ('O', 'A') AND "
+            "tgrelid IN (SELECT oid FROM pg_class WHERE relnamespace = "
+            "(SELECT relnamespace FROM pg_class WHERE oid = 'triage_events'::regclass))"
+        )
+    return sorted(wanted - set(connection.exec_driver_sql(statement).scalars()))
 
 
 def drop_guards(connection: Connection) -> None:

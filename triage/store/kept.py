@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
 from triage.dialogue.events import Event
+from triage.dialogue.words import counted
 from triage.store.errors import (
     LinesSetAside,
     SessionMoved,
@@ -153,7 +154,7 @@ class KeptRecord:
 
     def settle(self) -> None:
         """Try once more to deliver what waits, for a moment; for the end of a call."""
-        if self._spool is not None and self._misfit is None:
+        if self._is_to_deliver:
             self._tried(_Job(), SETTLE_S)
 
     def close(self) -> None:
@@ -226,13 +227,16 @@ class KeptRecord:
             )
         return job.error
 
+    @property
+    def _is_to_deliver(self) -> bool:
+        return self._spool is not None and self._misfit is None
+
     # The thread.
 
     def _work(self) -> None:
         while True:
-            is_trying = self._spool is not None and self._misfit is None
             try:
-                job = self._jobs.get(timeout=self._retry_s if is_trying else None)
+                job = self._jobs.get(timeout=self._retry_s if self._is_to_deliver else None)
             except queue.Empty:
                 job = _Job()
             if job is None:
@@ -259,18 +263,22 @@ class KeptRecord:
         self._is_known = True
 
     def _deliver_ours(self, store: Store) -> None:
-        while self._spool is not None and self._misfit is None:
+        while self._is_to_deliver:
+            misfit: SessionMoved | None = None
             try:
                 for _ in deliver(store, self._lines[self._written :]):
                     self._written += 1
             except SessionMoved as error:
-                with self._guard:
-                    set_aside(self._spool, self._lines[self._written :], error)
-                    self._misfit = error
-                return
+                misfit = error
             with self._guard:
-                if not self.waiting:
-                    self._spool.remove()
+                spool = self._spool
+                if spool is None:
+                    return  # the desk closed it meanwhile: the next command sees to the file
+                if misfit is not None:
+                    set_aside(spool, self._lines[self._written :], misfit)
+                    self._misfit = misfit
+                elif not self.waiting:
+                    spool.remove()
                     self._spool = None
                     self._news.put(back_again(self._written))
                     self._is_back = True
@@ -279,7 +287,8 @@ class KeptRecord:
     def _deliver_what_was_left(self, store: Store) -> None:
         folder = self._folder or waiting_folder()
         if is_anything_waiting(folder):
-            ours = None if self._spool is None else self._spool.path
+            spool = self._spool
+            ours = None if spool is None else spool.path
             for told in deliver_left(store, self._place(), folder, ours):
                 self._news.put(told)
 
@@ -329,7 +338,7 @@ def _delivered(store: Shelf, spool: Spool) -> list[str]:
     except SessionMoved as error:
         return [f"{_sentence(set_aside(spool, lines[count:], error))}."]
     except StoreError as error:
-        waiting = counted(len(lines) - count)
+        waiting = counted(len(lines) - count, "line")
         return [f"{waiting} of session {shown(lines[0].session_id)} still waiting: {error}."]
     spool.remove()
     return [back_again(count, lines[0].session_id)] if lines else []
@@ -338,24 +347,15 @@ def _delivered(store: Shelf, spool: Spool) -> list[str]:
 def back_again(count: int, session_id: str = "") -> str:
     """Return the sentence that tells of lines written after an outage."""
     of_session = f" of session {shown(session_id)}" if session_id else ""
-    return f"The record is back: {counted(count)}{of_session} written."
-
-
-def counted(count: int) -> str:
-    """Return a count of lines in words.
-
-    >>> counted(1), counted(3)
-    ('1 line', '3 lines')
-    """
-    return f"{count} line{'' if count == 1 else 's'}"
+    return f"The record is back: {counted(count, 'line')}{of_session} written."
 
 
 def set_aside(spool: Spool, lines: Sequence[WaitingLine], error: SessionMoved) -> LinesSetAside:
     """Set a file aside of which `lines` do not fit; return the error that says where and why."""
     path = spool.set_aside()
     return LinesSetAside(
-        f"{error}, so {counted(len(lines))} typed here could not be added and are kept in "
-        f"{shown(path)}",
+        f"{error}, so {counted(len(lines), 'line')} typed here could not be added and are "
+        f"kept in {shown(path)}",
         f"triage resume {shown(lines[0].session_id)} shows where the call stands; type there what "
         "still counts",
     )

@@ -6,10 +6,10 @@ SQLAlchemy is imported at the head here, so this module is reached only from ins
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import fields, replace
+from dataclasses import fields
 from typing import Any
 
-from sqlalchemy import Table, bindparam, func, select, text, update
+from sqlalchemy import Table, bindparam, func, literal_column, select, text, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.engine import Connection, RowMapping
 from sqlalchemy.sql.dml import Insert
@@ -30,10 +30,9 @@ FIELDS = tuple(item.name for item in fields(SessionSummary) if item.name != "fau
 COLUMNS = [_SESSIONS.c[name] for name in FIELDS]
 
 _KEPT = select(*COLUMNS).where(_SESSIONS.c.session_id == bindparam("wanted"))
-_EARLIER_CALL = select(func.max(_SESSIONS.c.number)).where(
+_SAME_MACHINE = select(func.max(_SESSIONS.c.number)).where(
     _SESSIONS.c.serial_number == bindparam("serial"),
-    _SESSIONS.c.serial_number != "",
-    _SESSIONS.c.number < bindparam("number"),
+    literal_column("triage_sessions.serial_number <> ''"),
 )
 _CHANGE = update(_SESSIONS).where(_SESSIONS.c.session_id == bindparam("changed"))
 _FORGET_WORDS = text(
@@ -41,7 +40,10 @@ _FORGET_WORDS = text(
     "VALUES ('delete', :number, :words)"
 )
 _FIND_WORDS = text(f"INSERT INTO {schema.NOTES_TABLE}(rowid, words) VALUES (:number, :words)")
-_REGISTER_LOCK = schema.APPLICATION_ID + 1
+_LINK_LOCKS = {
+    _REGISTER.name: schema.APPLICATION_ID + 1,
+    schema.purges.name: schema.APPLICATION_ID + 2,
+}
 _COUNTED = ("asked", "unknown", "misunderstood", "looked", "seconds")
 
 
@@ -54,35 +56,71 @@ def summary_of(row: RowMapping | Mapping[str, Any]) -> SessionSummary:
     )
 
 
-def kept_summary(connection: Connection, session_id: str) -> SessionSummary | None:
-    """Return what the list says of a session, None if it does not have it."""
-    row = connection.execute(_KEPT, {"wanted": session_id}).mappings().first()
+def kept_summary(
+    connection: Connection, session_id: str, *, is_held: bool = False
+) -> SessionSummary | None:
+    """Return what the list says of a session, None if it does not have it.
+
+    is_held: whether nobody else may change it until the transaction ends
+    """
+    statement = _KEPT.with_for_update() if is_held else _KEPT
+    row = connection.execute(statement, {"wanted": session_id}).mappings().first()
     return None if row is None else summary_of(row)
 
 
 def save_line(connection: Connection, before: SessionSummary | None, after: SessionSummary) -> None:
     """Bring the list's line of a session from `before` (None: a new one) to `after`.
 
-    A new line gets the first free number from its own on; a serial number looks up the call before.
+    A new line gets the first free number from its own on. Another serial number makes it follow
+    another call, and the calls behind it follow anew.
     """
-    if after.serial_number and (before is None or before.serial_number != after.serial_number):
-        wanted = {"serial": after.serial_number, "number": after.number}
-        earlier = connection.execute(_EARLIER_CALL, wanted).scalar()
-        after = replace(after, previous_number=earlier)
-    values = row_of(after)
+    number = after.number
     if before is None:
-        statement = _insert(connection, _SESSIONS).on_conflict_do_nothing(index_elements=["number"])
-        # Asked for in words: the count of rows of such an insert is not told by every driver.
-        statement = statement.returning(_SESSIONS.c.number)
-        while connection.execute(statement, values).first() is None:
-            values["number"] += 1
-        _save_words(connection, values["number"], "", after.words)
-        return
-    _save_words(connection, after.number, before.words, after.words)
-    old = row_of(before)
-    changed = {name: value for name, value in values.items() if value != old[name]}
-    if changed:
-        connection.execute(_CHANGE.values(**changed), {"changed": after.session_id})
+        number = _insert_line(connection, row_of(after))
+    else:
+        old, new = row_of(before), row_of(after)
+        changed = {name: value for name, value in new.items() if value != old[name]}
+        if changed:
+            connection.execute(_CHANGE.values(**changed), {"changed": after.session_id})
+    _save_words(connection, number, before.words if before else "", after.words)
+    serial_before = before.serial_number if before else ""
+    if after.serial_number != serial_before:
+        _follow(connection, number, call_before(connection, after.serial_number, number))
+        for serial in (serial_before, after.serial_number):
+            follow_anew(connection, serial, number)
+
+
+def _insert_line(connection: Connection, values: dict[str, Any]) -> int:
+    """Insert a line under the first free number from its own on, and return that."""
+    statement = _insert(connection, _SESSIONS).on_conflict_do_nothing(index_elements=["number"])
+    # Asked for in words: the count of rows of such an insert is not told by every driver.
+    statement = statement.returning(_SESSIONS.c.number)
+    while connection.execute(statement, values).first() is None:
+        values["number"] += 1
+    return int(values["number"])
+
+
+def follow_anew(connection: Connection, serial: str, number: int) -> None:
+    """Have the first call behind `number` on the same machine follow the one that is before it."""
+    behind = _SAME_MACHINE.where(_SESSIONS.c.number > number).with_only_columns(
+        func.min(_SESSIONS.c.number)
+    )
+    following = connection.execute(behind, {"serial": serial}).scalar() if serial else None
+    if following is not None:
+        _follow(connection, following, call_before(connection, serial, following))
+
+
+def _follow(connection: Connection, number: int, earlier: int | None) -> None:
+    statement = update(_SESSIONS).where(_SESSIONS.c.number == number)
+    connection.execute(statement.values(previous_number=earlier))
+
+
+def call_before(connection: Connection, serial: str, number: int) -> int | None:
+    """Return the number of the last call before `number` on the same machine, None if none."""
+    if not serial:
+        return None
+    before = _SAME_MACHINE.where(_SESSIONS.c.number < number)
+    return connection.execute(before, {"serial": serial}).scalar()
 
 
 def _save_words(connection: Connection, number: int, before: str, after: str) -> None:
@@ -102,14 +140,14 @@ def forget_words(connection: Connection, summary: SessionSummary) -> None:
 
 def register(connection: Connection, session_id: str, first_hash: str) -> None:
     """Put a new session behind the last one in the register."""
-    if connection.dialect.name == "postgresql":
-        # Calls that begin at once queue here until each other's commit; SQLite has one writer.
-        connection.execute(select(func.pg_advisory_xact_lock(_REGISTER_LOCK)))
     append_linked(connection, _REGISTER, {"session_id": session_id, "first_hash": first_hash})
 
 
 def append_linked(connection: Connection, table: Table, row: Mapping[str, Any]) -> None:
     """Append `row` to a table whose rows follow one another."""
+    if connection.dialect.name == "postgresql":
+        # Calls that begin at once queue here until each other's commit; SQLite has one writer.
+        connection.execute(select(func.pg_advisory_xact_lock(_LINK_LOCKS[table.name])))
     last = connection.execute(
         select(table.c.position, table.c.link).order_by(table.c.position.desc()).limit(1)
     ).first()

@@ -6,36 +6,63 @@ SQLAlchemy is imported at the head here, so this module is reached only from ins
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
-from sqlalchemy import delete, select, update
+from sqlalchemy import ColumnElement, and_, delete, func, select, update
 from sqlalchemy.engine import Connection, Engine
 
 from triage.store import schema
-from triage.store.lines import COLUMNS, add_counts, append_linked, forget_words, summary_of
+from triage.store.lines import (
+    COLUMNS,
+    add_counts,
+    append_linked,
+    follow_anew,
+    forget_words,
+    summary_of,
+)
 from triage.store.listing import SessionSummary, storable
-from triage.store.summary import NodeCounts
+from triage.store.summary import Counts, NodeCounts, add_to
 
 _EVENTS, _LINES, _MONTHS = schema.events, schema.sessions, schema.question_months
 
 AT_ONCE = 200
 """Sessions purged in one transaction: a desk that waits for the lock waits for no more."""
 
-_BLANKED = dict.fromkeys(
+BLANKED = dict.fromkeys(
     ("agent", "agent_key", "desk", "desk_key", "serial_number", "park_reason", "words"), ""
 )
 """What of a line may name a person; a serial number names a customer's machine."""
 
 
-def purgeable(connection: Connection, before: str, limit: int | None) -> list[SessionSummary]:
-    """Return calls last touched before a moment (UTC, ISO 8601) that are not purged yet."""
+@dataclass(frozen=True, slots=True)
+class Purged:
+    """How many calls and events are gone, and whether the file holds nothing of them any more."""
+
+    calls: int
+    events: int
+    is_wiped: bool
+
+
+def purgeable(connection: Connection, before: str, limit: int) -> list[SessionSummary]:
+    """Return calls last touched before a moment (UTC, ISO 8601) that are not purged yet.
+
+    They are held until the transaction ends: no desk goes on with one that is being purged.
+    """
     statement = (
-        select(*COLUMNS)
-        # Both, as a clock set back may have stamped the last event before the first.
-        .where(_LINES.c.last_at < before, _LINES.c.started_at < before, _LINES.c.purged_at == "")
-        .order_by(_LINES.c.number)
-        .limit(limit)
-    )
+        select(*COLUMNS).where(_is_due(before)).order_by(_LINES.c.number).limit(limit)
+    ).with_for_update()
     return [summary_of(row) for row in connection.execute(statement).mappings()]
+
+
+def count_purgeable(connection: Connection, before: str) -> int:
+    """Return how many calls `purgeable` would give [count]."""
+    statement = select(func.count()).select_from(_LINES).where(_is_due(before))
+    return int(connection.execute(statement).scalar_one())
+
+
+def _is_due(before: str) -> ColumnElement[bool]:
+    # Both times, as a clock set back may have stamped the last event before the first.
+    return and_(_LINES.c.last_at < before, _LINES.c.started_at < before, _LINES.c.purged_at == "")
 
 
 def purge_lines(
@@ -64,8 +91,9 @@ def purge_lines(
         connection.execute(
             update(_LINES)
             .where(_LINES.c.session_id == line.session_id)
-            .values(purged_at=now, previous_number=None, **_BLANKED)
+            .values(purged_at=now, previous_number=None, **BLANKED)
         )
+        follow_anew(connection, line.serial_number, line.number)
         deleted += connection.execute(
             delete(_EVENTS).where(_EVENTS.c.session_id == line.session_id)
         ).rowcount
@@ -77,25 +105,30 @@ def blank_months(connection: Connection, before: str) -> None:
     is_old = (_MONTHS.c.month < before[:7]) & (_MONTHS.c.desk != "")
     rows = connection.execute(select(_MONTHS).where(is_old)).mappings().all()
     connection.execute(delete(_MONTHS).where(is_old))
-    merged: dict[tuple[str, str, str], NodeCounts] = {}
+    merged: Counts = {}
     for row in rows:
         key = (row["month"], "", row["node"])
         counts = NodeCounts(
             row["asked"], row["unknown"], row["misunderstood"], row["looked"], row["seconds"]
         )
-        merged[key] = merged.get(key, NodeCounts()) + counts
+        add_to(merged, {key: counts})
     add_counts(connection, merged)
 
 
-def wipe(engine: Engine) -> None:
-    """Have a SQLite file overwrite what was deleted; a server does so in its own time (VACUUM)."""
+def wipe(engine: Engine) -> bool:
+    """Have a SQLite file overwrite what was deleted; return whether nothing of it is left.
+
+    Not while another program reads: its view is kept for it. A server overwrites in its own time
+    (VACUUM).
+    """
     if engine.dialect.name != "sqlite":
-        return
+        return True
     with engine.connect() as connection:
         file = connection.connection.driver_connection
-        if file is not None:
-            file.execute(
-                f"INSERT INTO {schema.NOTES_TABLE}({schema.NOTES_TABLE}) VALUES ('optimize')"
-            )
-            file.execute("VACUUM")
-            file.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        if file is None:
+            return True
+        table = schema.NOTES_TABLE
+        file.execute(f"INSERT INTO {table}({table}) VALUES ('optimize')")
+        file.execute("VACUUM")
+        is_busy: int = file.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
+        return not is_busy

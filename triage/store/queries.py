@@ -19,6 +19,7 @@ from sqlalchemy import (
     or_,
     select,
     text,
+    union_all,
 )
 
 from triage.store import schema
@@ -33,6 +34,7 @@ from triage.store.listing import (
     serial_key,
     storable,
 )
+from triage.store.notes import search_for
 from triage.store.record import utc_text
 from triage.store.summary import moment_us
 
@@ -41,12 +43,8 @@ _S = schema.sessions
 # Literals, not parameters: only then do partial indexes apply.
 _IS_PARKED: ColumnElement[bool] = literal_column(f"triage_sessions.state = '{PARKED}'")
 _DISAGREES: ColumnElement[bool] = literal_column("triage_sessions.agreement = 'disagree'")
+_REPORTED: ColumnElement[bool] = literal_column("triage_sessions.outcome <> ''")
 _HAS_SERIAL: ColumnElement[bool] = literal_column("triage_sessions.serial_number <> ''")
-_HAS_WORDS: ColumnElement[bool] = literal_column("triage_sessions.words <> ''")
-
-FEW_MATCHES = 5000
-"""Up to so many calls with the words searched for are gathered and sorted; of more, the list is
-walked from its end and asked whether it has them."""
 
 
 def page(
@@ -56,22 +54,37 @@ def page(
 
     before: only lines of a smaller number, the way to the next page
     """
-    statement = select(*COLUMNS).order_by(_S.c.number.desc())
-    if limit is not None:
-        statement = statement.limit(limit)
-    if before is not None:
-        statement = statement.where(_S.c.number < before)
-    for condition in _conditions(where):
-        statement = statement.where(condition)
     words = searchable(where.text)
     if where.text.strip() and not words:
-        return statement.where(text("1 = 0"))
-    return statement.where(_has_words(connection, words)) if words else statement
+        return select(*COLUMNS).where(text("1 = 0"))
+    conditions = list(_conditions(where))
+    search = search_for(connection, words, bool(conditions)) if words else None
+    number = search.number if search else _S.c.number
+    within = [] if before is None else [number < before]
+    if where.since is not None or where.until is not None:
+        within.append(_started_between(number, where.since, where.until))
+    kinds = list(_kinds_of_refrigerant(where))
+    if search:
+        of_kind = [or_(*kinds)] if kinds else []
+        return search.of(select(*COLUMNS).where(*within, *conditions, *of_kind).limit(limit))
+    if len(kinds) > 1:
+        # Each kind in the order of the list, then the pages of all put together: at once they
+        # would have to be sorted whole.
+        pages = (_numbers([*within, *conditions, kind], limit) for kind in kinds)
+        within, conditions, kinds = [_S.c.number.in_(union_all(*pages))], [], []
+    statement = select(*COLUMNS).where(*within, *conditions, *kinds).limit(limit)
+    return statement.order_by(_S.c.number.desc())
+
+
+def _numbers(conditions: list[ColumnElement[bool]], limit: int | None) -> Select[Any]:
+    page = select(_S.c.number).where(*conditions).order_by(_S.c.number.desc()).limit(limit)
+    return select(page.subquery().c.number)
 
 
 def parked(agent: str) -> Select[Any]:
     """Return the statement for parked calls, the first due first; of one agent's desk if named."""
-    statement = select(*COLUMNS).where(_IS_PARKED).order_by(_S.c.due_at, _S.c.number)
+    waits = and_(_IS_PARKED, _S.c.purged_at == "")
+    statement = select(*COLUMNS).where(waits).order_by(_S.c.due_at, _S.c.number)
     return statement.where(_S.c.desk_key == storable(agent).casefold()) if agent else statement
 
 
@@ -86,27 +99,32 @@ def confirmed() -> Select[Any]:
     )
 
 
-def started_between(since: datetime | None, until: datetime | None) -> ColumnElement[bool]:
-    """Return the condition that a call started in a span of time."""
+def _started_between(
+    number: ColumnElement[int], since: datetime | None, until: datetime | None
+) -> ColumnElement[bool]:
     conditions = []
     if since is not None:
-        conditions.append(_S.c.number >= moment_us(utc_text(since)))
+        conditions.append(number >= moment_us(utc_text(since)))
     if until is not None:
-        conditions.append(_S.c.number < moment_us(utc_text(until)))
-    return and_(literal_column("1") == literal_column("1"), *conditions)
+        conditions.append(number < moment_us(utc_text(until)))
+    return and_(*conditions)
+
+
+def _kinds_of_refrigerant(where: SessionFilter) -> Iterator[ColumnElement[bool]]:
+    """Yield the ways in which a call is on a refrigerant, each by itself."""
+    if not where.refrigerant:
+        return
+    yield _S.c.refrigerant == where.refrigerant
+    for machine in where.machines_of_refrigerant:
+        if where.machine in ("", machine):
+            yield and_(_S.c.refrigerant == "", _S.c.machine == machine)
 
 
 def _conditions(where: SessionFilter) -> Iterator[ColumnElement[bool]]:
-    if where.since is not None or where.until is not None:
-        yield started_between(where.since, where.until)
     if where.agent:
         yield _S.c.agent_key == storable(where.agent).casefold()
     if where.machine:
         yield _S.c.machine == where.machine
-    if where.refrigerant:
-        asked = _S.c.refrigerant == where.refrigerant
-        followed = and_(_S.c.refrigerant == "", _S.c.machine.in_(where.machines_of_refrigerant))
-        yield or_(asked, followed) if where.machines_of_refrigerant else asked
     if where.serial_number:
         yield and_(_HAS_SERIAL, _S.c.serial_number == serial_key(where.serial_number))
     if where.cause:
@@ -116,24 +134,6 @@ def _conditions(where: SessionFilter) -> Iterator[ColumnElement[bool]]:
     if where.is_disagreeing:
         yield _DISAGREES
     if where.outcome == ANY_OUTCOME:
-        yield _S.c.outcome != ""
+        yield _REPORTED
     elif where.outcome:
         yield _S.c.outcome == ("" if where.outcome == NO_OUTCOME else where.outcome)
-
-
-def _has_words(connection: Connection, words: list[str]) -> ColumnElement[bool]:
-    if connection.dialect.name == "postgresql":
-        wanted = " & ".join(f"'{word}':*" for word in words)
-        return and_(
-            _HAS_WORDS,
-            literal_column("triage_sessions.words_found").op("@@")(
-                func.to_tsquery(literal_column("'simple'"), wanted)
-            ),
-        )
-    wanted = " AND ".join(f'"{word}"*' for word in words)
-    matches = f"SELECT rowid FROM {schema.NOTES_TABLE} WHERE {schema.NOTES_TABLE} MATCH :wanted"
-    count = text(f"SELECT count(*) FROM ({matches} LIMIT {FEW_MATCHES + 1})")
-    are_few = connection.execute(count, {"wanted": wanted}).scalar_one() <= FEW_MATCHES
-    # A plus keeps SQLite from starting at the matches: from the end of the list it can stop early.
-    number = "triage_sessions.number" if are_few else "+triage_sessions.number"
-    return text(f"{number} IN ({matches})").bindparams(wanted=wanted)  # type: ignore[return-value]

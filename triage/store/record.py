@@ -28,6 +28,8 @@ FIRST_PREVIOUS_HASH = "0" * 64
 _ID_SIGNS = "23456789bcdfghjkmnpqrstvwxz"
 """Digits and consonants that are not taken for one another and spell no words."""
 _ID_TAIL = 4
+SESSION_ID_LENGTH = len("20261125-0931-") + _ID_TAIL
+"""Characters of a session id, which is there to be copied and never broken."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,6 +5,7 @@ SQLAlchemy is imported at the head here, so this module is reached only from ins
 
 from __future__ import annotations
 
+import logging
 from typing import Any
 
 from sqlalchemy import create_engine, event
@@ -13,11 +14,15 @@ from sqlalchemy.engine import URL, Engine
 from triage.store.errors import StoreUnreachable, shown
 
 # A commit must be on disk when it returns, even where a server or role says otherwise; what is
-# stricter than "on" stays. A lock is waited for, never forever.
+# stricter than "on" stays. A lock is waited for, never forever. Unless the server was told what its
+# disk is like, reading a line by an index is not taken for as dear as on a disk that turns: else
+# a page that few calls fit is looked for in the whole list.
 _SETTINGS = """
 SELECT set_config('lock_timeout', %s, false),
     CASE WHEN current_setting('synchronous_commit') IN ('off', 'local')
-    THEN set_config('synchronous_commit', 'on', false) END
+    THEN set_config('synchronous_commit', 'on', false) END,
+    CASE WHEN current_setting('random_page_cost') = '4'
+    THEN set_config('random_page_cost', '1.1', false) END
 """
 
 
@@ -47,6 +52,9 @@ def server_engine(url: URL, patience_s: float) -> Engine:
             f"{address_of(url)} needs the PostgreSQL driver ({shown(error)}); install it with "
             "pip install 'triage[postgresql]'"
         ) from error
+
+    # The driver logs what it also raises; without a handler that would be printed amid the call.
+    logging.getLogger("psycopg").addHandler(logging.NullHandler())
 
     @event.listens_for(engine, "connect")
     def set_session(connection: Any, _record: Any) -> None:

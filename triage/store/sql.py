@@ -5,10 +5,11 @@ SQLAlchemy is imported at the head here, so this module is reached only from ins
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
+from types import MappingProxyType
 from typing import Self
 
 from sqlalchemy import insert, select
@@ -29,12 +30,13 @@ from triage.store.errors import (
 from triage.store.figures import count_figures
 from triage.store.lines import add_counts, kept_summary, register, save_line, summary_of
 from triage.store.listing import SessionFilter, SessionSummary
+from triage.store.purge import Purged
 from triage.store.reading import events_in, rows_of, with_faults
 from triage.store.record import FIRST_PREVIOUS_HASH, StoredEvent, chain, utc_text
 from triage.store.rows import to_row
 from triage.store.summary import summarized
 from triage.store.tallies import Figures
-from triage.store.verify import Progress, Verified, verify, verify_session
+from triage.store.verify import Heads, Step, Verified, verify, verify_session
 
 _EVENTS = schema.events
 _LINES = schema.sessions
@@ -44,6 +46,7 @@ _READ_AT_ONCE = 200
 """Sessions read in one go where many are read: bounds memory and the time a cursor stays open."""
 
 EVERYTHING = SessionFilter()
+NO_HEADS: Heads = MappingProxyType({})
 
 
 class Store:
@@ -80,15 +83,17 @@ class Store:
         All or none are kept, and only if the session still has `expected_length` events (0 begins
         a session). After StoreUnreachable from a server, read the session before going on: the
         answer may have been lost on the way back.
-        Raises SessionMoved, StoreFull, StoreBusy, StoreUnreachable, and ValueError if `now` has
-        no zone or an event holds what JSON cannot.
+        Raises SessionMoved, StoreFull, StoreBusy, StoreUnreachable, SessionNotFound for a purged
+        session, and ValueError if `now` has no zone or an event holds what JSON cannot.
         """
         if not events:
             return []
         with translated(self.location), self._engine.begin() as connection:
             # The line says what the last event is; the database refuses an event that follows
             # another one.
-            before = kept_summary(connection, session_id)
+            before = kept_summary(connection, session_id, is_held=True)
+            if before is not None and before.purged_at:
+                raise _purged(before, self.location)
             length, previous_hash = (
                 (before.count, before.head_hash) if before else (0, FIRST_PREVIOUS_HASH)
             )
@@ -102,10 +107,10 @@ class Store:
             except IntegrityError as error:
                 raise _moved(session_id, expected_length, "now it has more") from error
             summary, counts = summarized(records, before)
-            if before is None:
-                register(connection, session_id, records[0].hash)
             save_line(connection, before, summary)
             add_counts(connection, counts)
+            if before is None:  # last: calls that begin at once wait for one another here
+                register(connection, session_id, records[0].hash)
         return records
 
     def events(self, session_id: str) -> list[StoredEvent]:
@@ -204,27 +209,37 @@ class Store:
         with self._reading() as connection:
             return {row[0]: row[1] for row in connection.execute(queries.confirmed())}
 
-    def verify(self, against: str = "", progress: Progress = lambda done, of: None) -> Verified:
+    def verify(
+        self,
+        against: str = "",
+        heads: Heads = NO_HEADS,
+        *,
+        step: Step = lambda done, of: None,
+        keep: Callable[[str, int, str], None] = lambda session_id, count, head_hash: None,
+    ) -> Verified:
         """Return every fault of the whole record, as it was when the reading began.
 
         against: a mark of an earlier time that must still hold, "" for none
+        heads: what stood at the end of each session at an earlier time; must still stand there
+        step: called now and then with how many sessions are done, and of how many
+        keep: called with each session, its count of events and its last hash
         Raises StoreDamaged where the database itself cannot be read, StoreBusy, StoreUnreachable.
         """
         with self._reading(is_steady=True) as connection:
-            return verify(connection, against, progress)
+            return verify(connection, against, heads, step, keep)
 
     def verify_session(self, session_id: str) -> Verified:
         """Return every fault of one session; raises StoreBusy or StoreUnreachable."""
         with self._reading(is_steady=True) as connection:
             return verify_session(connection, session_id)
 
-    def purgeable(self, before: datetime, limit: int | None = None) -> list[SessionSummary]:
-        """Return the calls last touched before a moment, the oldest first; raises StoreError."""
+    def count_purgeable(self, before: datetime) -> int:
+        """Return how many calls were last touched before a moment [count]; raises StoreError."""
         with self._reading() as connection:
-            return purge.purgeable(connection, utc_text(before), limit)
+            return purge.count_purgeable(connection, utc_text(before))
 
-    def purge(self, before: datetime, by: str, reason: str, now: datetime) -> tuple[int, int]:
-        """Delete what was said in calls last touched before a moment; return calls and events.
+    def purge(self, before: datetime, by: str, reason: str, now: datetime) -> Purged:
+        """Delete what was said in calls last touched before a moment.
 
         In steps that each hold by themselves: interrupted, the rest is done the next time. Raises
         StoreFull, StoreBusy or StoreUnreachable.
@@ -239,8 +254,7 @@ class Store:
                 events += purge.purge_lines(connection, lines, by, reason, utc_text(now))
                 calls += len(lines)
         with translated(self.location):
-            purge.wipe(self._engine)
-        return calls, events
+            return Purged(calls, events, purge.wipe(self._engine))
 
     def figures(self, since: datetime | None = None, until: datetime | None = None) -> Figures:
         """Return what calls started from `since` on and before `until` come to; None is no limit.

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -20,6 +20,7 @@ from triage.dialogue.events import (
     Resumed,
     Started,
     Stopped,
+    TakenBack,
 )
 from triage.store.listing import (
     ENDED,
@@ -60,16 +61,24 @@ class NodeCounts:
 CountKey = tuple[str, str, str]
 """Month as `2026-11`, desk, node."""
 
+Counts = dict[CountKey, NodeCounts]
+
+
+def add_to(counts: Counts, added: Mapping[CountKey, NodeCounts]) -> None:
+    """Add `added` to `counts`."""
+    for key, node_counts in added.items():
+        counts[key] = counts.get(key, NodeCounts()) + node_counts
+
 
 def summarized(
     records: Iterable[StoredEvent], summary: SessionSummary | None = None
-) -> tuple[SessionSummary, dict[CountKey, NodeCounts]]:
+) -> tuple[SessionSummary, Counts]:
     """Return the summary of a session after `records`, and what they add to the counts.
 
     summary: what is known of it before them, None if they begin the session
     Number and earlier calls are for the store to give. Raises what `StoredEvent.event` raises.
     """
-    counts: dict[CountKey, NodeCounts] = {}
+    counts: Counts = {}
     for record in records:
         event = record.event
         before = summary or SessionSummary(
@@ -137,6 +146,10 @@ def _after(summary: SessionSummary, event: Event, recorded_at: str) -> SessionSu
             return replace(summary, machine=_word(event.value))
         case Answered(reading="refrigerant"):
             return replace(summary, refrigerant=_word(event.value))
+        case TakenBack(reading="machine"):
+            return replace(summary, machine="")
+        case TakenBack(reading="refrigerant"):
+            return replace(summary, refrigerant="")
         case Noted(text):
             words = searchable(f"{summary.words} {text}")
             return replace(summary, words=" ".join(words))
@@ -193,12 +206,9 @@ def _counted(event: Event) -> NodeCounts:
             return NodeCounts()
 
 
-def _count(
-    counts: dict[CountKey, NodeCounts], recorded_at: str, desk: str, node: str, added: NodeCounts
-) -> None:
+def _count(counts: Counts, recorded_at: str, desk: str, node: str, added: NodeCounts) -> None:
     if added != NodeCounts():
-        key = (recorded_at[:7], desk, node)
-        counts[key] = counts.get(key, NodeCounts()) + added
+        add_to(counts, {(recorded_at[:7], desk, node): added})
 
 
 def _without_place(node: str) -> str:

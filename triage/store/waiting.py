@@ -3,7 +3,9 @@
 One private file a session and outage, in the user's state folder. A line of it is what one turn
 puts on record, all or none, with the time it was said; it is on disk before the turn goes on. The
 process that writes or delivers a file holds a lock on it; the system lets go of that with the
-process, so a file without one is nobody's, and the next command delivers it.
+process, so a file without one is nobody's, and the next command delivers it. Where a file system
+has no locks, whoever delivers a file renames it first, and a call that wrote to it sees that its
+own is gone and begins another with all its lines: what is written already is not written twice.
 
 A last line without its end was being written when the program was killed, so it was acknowledged
 to nobody and does not count.
@@ -20,9 +22,10 @@ import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from enum import Enum
 from hashlib import sha256
 from pathlib import Path
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from triage.dialogue.events import EVENT_FORMAT, Event, event_from_data, event_to_data
 from triage.store.errors import (
@@ -36,10 +39,14 @@ from triage.store.private import FILE_MODE, make_private_folder, sync_folder
 from triage.store.record import StoredEvent, canonical_json, utc_text
 from triage.store.where import default_store_path
 
+if TYPE_CHECKING:
+    from sqlalchemy.engine import URL
+
 _WAITING = ".waiting.jsonl"
 _ASIDE = ".not-written.jsonl"
-_PLACE_OPTIONS = ("host", "hostaddr", "port", "dbname", "service", "options")
-"""Options of a server's address that say which record it is; the others may hold a secret."""
+_PLACE_OPTIONS = ("service", "options")
+"""Further options of an address that say which record it is; the others may hold a secret."""
+_THIS_COMPUTER = ("localhost", "127.0.0.1", "::1")
 
 
 class Shelf(Protocol):
@@ -102,16 +109,30 @@ def place_of(target: str | os.PathLike[str] | None) -> Place:
         except ArgumentError:
             raise ValueError("the address cannot be read") from None  # it may quote the password
         if url.drivername.startswith("postgres"):
-            name: list[Any] = [url.username, url.host, url.port or 5432, url.database]
-            name += [[key, str(url.query[key])] for key in _PLACE_OPTIONS if key in url.query]
             location = shown(url.set(query={}).render_as_string(hide_password=True))
-            return Place(_key(["server", *name]), location, is_server=True)
+            return Place(_key(["server", *_server_name(url)]), location, is_server=True)
         target = url.database or ""
     try:
         path = os.path.realpath(Path(target).expanduser())
     except RuntimeError as error:  # no such user
         raise ValueError(str(error)) from None
     return Place(_key(["file", path]), shown(path), is_server=False)
+
+
+def _server_name(url: URL) -> list[Any]:
+    """Return what tells one server's record from another, whoever's name opens it.
+
+    An option of the address goes before what stands in front of it, as PostgreSQL's client library
+    has it ("Parameter Key Words"); a database without a name is called after its user.
+    """
+    options = {key: str(value) for key, value in url.query.items()}
+    host = options.get("hostaddr") or options.get("host") or url.host or ""
+    return [
+        _THIS_COMPUTER[0] if host.lower() in _THIS_COMPUTER else host.lower(),
+        int(options["port"]) if options.get("port", "").isdecimal() else url.port or 5432,
+        options.get("dbname") or url.database or url.username,
+        *([key, options[key]] for key in _PLACE_OPTIONS if key in options),
+    ]
 
 
 def is_anything_waiting(folder: Path) -> bool:
@@ -122,6 +143,16 @@ def is_anything_waiting(folder: Path) -> bool:
 def files_for(place: Place, folder: Path) -> list[Path]:
     """Return the files that wait for a record, in order of their names."""
     return [path for path in sorted(_waiting_files(folder)) if _is_for(place, path)]
+
+
+def others_waiting(place: Place, folder: Path) -> dict[str, int]:
+    """Return how many lines wait for records other than `place`, by where those are [count]."""
+    found: dict[str, int] = {}
+    for path in sorted(_waiting_files(folder)):
+        location = _location_in(path)
+        if location is not None and not _is_for(place, path):
+            found[location] = found.get(location, 0) + count_of(path)
+    return found
 
 
 def count_of(path: Path) -> int:
@@ -171,19 +202,12 @@ class Spool:
     def __init__(self, path: Path, descriptor: int) -> None:
         self.path = path
         self._descriptor = descriptor
+        self._texts: list[bytes] = []
 
     @classmethod
     def begin(cls, folder: Path, session_id: str) -> Spool:
         """Return a new, empty file for a session; raises OSError."""
-        make_private_folder(folder)
-        name = re.sub(r"[^0-9A-Za-z-]", "_", session_id)
-        while True:
-            path = folder / f"{name}-{secrets.token_hex(3)}{_WAITING}"
-            descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND, FILE_MODE)
-            if _is_ours(descriptor):
-                sync_folder(folder)
-                return cls(path, descriptor)
-            os.close(descriptor)  # taken for one left behind, before we had locked it
+        return cls(*_begun(folder, re.sub(r"[^0-9A-Za-z-]", "_", session_id)))
 
     @classmethod
     def take(cls, path: Path) -> Spool | None:
@@ -192,14 +216,26 @@ class Spool:
             descriptor = os.open(path, os.O_RDWR | os.O_APPEND)
         except OSError:
             return None
-        if _is_ours(descriptor):
+        lock = _lock(descriptor)
+        if lock is _Lock.NOT_TO_BE_HAD:
+            # The name is the lock: one of several gets it, and a call that writes here misses it.
+            renamed = _fresh(path.parent, _name_in(path))
+            try:
+                path.rename(renamed)
+            except OSError:
+                lock = _Lock.HELD_BY_ANOTHER
+            path = renamed
+        if lock is not _Lock.HELD_BY_ANOTHER and os.fstat(descriptor).st_nlink > 0:
             return cls(path, descriptor)
         os.close(descriptor)
         return None
 
     def add(self, line: WaitingLine, place: Place) -> None:
-        """Put a line on disk; raises OSError with nothing added."""
-        text = canonical_json(
+        """Put a line on disk; raises OSError with nothing added.
+
+        Where the file was taken away meanwhile, another takes all its lines.
+        """
+        record = canonical_json(
             {
                 "store": {"key": place.key, "location": place.location},
                 "session_id": line.session_id,
@@ -210,15 +246,33 @@ class Spool:
                 "events": [[who, event.kind, event_to_data(event)] for who, event in line.spoken],
             }
         )
-        before = os.fstat(self._descriptor).st_size
-        left = memoryview(f"{text}\n".encode("ascii"))
+        text = f"{record}\n".encode("ascii")
         try:
-            while left:
-                left = left[os.write(self._descriptor, left) :]
-            os.fsync(self._descriptor)
+            _write(self._descriptor, text)
         except OSError:
-            os.ftruncate(self._descriptor, before)
+            if self._has_its_name():
+                raise
+        # After writing: whoever takes the name away from here on reads this line as well.
+        if not self._has_its_name():
+            self._begin_anew(b"".join([*self._texts, text]))
+        self._texts.append(text)
+
+    def _has_its_name(self) -> bool:
+        try:
+            return os.path.samestat(self.path.stat(), os.fstat(self._descriptor))
+        except OSError:
+            return False
+
+    def _begin_anew(self, text: bytes) -> None:
+        path, descriptor = _begun(self.path.parent, _name_in(self.path))
+        try:
+            _write(descriptor, text)
+        except OSError:
+            os.close(descriptor)
+            path.unlink(missing_ok=True)
             raise
+        self.close()
+        self.path, self._descriptor = path, descriptor
 
     def remove(self) -> None:
         """Take the file away: its lines are in the record."""
@@ -246,6 +300,40 @@ class Spool:
             self._descriptor = -1
 
 
+def _fresh(folder: Path, name: str) -> Path:
+    return folder / f"{name}-{secrets.token_hex(3)}{_WAITING}"
+
+
+def _name_in(path: Path) -> str:
+    return path.name.partition(".")[0].rpartition("-")[0]
+
+
+def _begun(folder: Path, name: str) -> tuple[Path, int]:
+    """Return a new, empty file and its descriptor, locked where there are locks."""
+    make_private_folder(folder)
+    while True:
+        path = _fresh(folder, name)
+        descriptor = os.open(path, os.O_RDWR | os.O_CREAT | os.O_EXCL | os.O_APPEND, FILE_MODE)
+        is_held = _lock(descriptor) is _Lock.HELD_BY_ANOTHER
+        if not is_held and os.fstat(descriptor).st_nlink > 0:
+            sync_folder(folder)
+            return path, descriptor
+        os.close(descriptor)  # taken for one left behind, before we had locked it
+
+
+def _write(descriptor: int, text: bytes) -> None:
+    """Put `text` on disk at the end of a file; raises OSError with nothing added."""
+    before = os.fstat(descriptor).st_size
+    left = memoryview(text)
+    try:
+        while left:
+            left = left[os.write(descriptor, left) :]
+        os.fsync(descriptor)
+    except OSError:
+        os.ftruncate(descriptor, before)
+        raise
+
+
 def _misfit(line: WaitingLine, length: int) -> SessionMoved:
     name = shown(line.session_id)
     if length < line.expected_length:
@@ -268,6 +356,15 @@ def _plain(event: Event) -> Any:
 def _waiting_files(folder: Path) -> Iterator[Path]:
     with contextlib.suppress(OSError), os.scandir(folder) as entries:
         yield from [Path(entry) for entry in entries if entry.name.endswith(_WAITING)]
+
+
+def _location_in(path: Path) -> str | None:
+    """Return where the record is that a file waits for, as its first line says."""
+    try:
+        with path.open("rb") as file:
+            return str(json.loads(file.readline())["store"]["location"])
+    except (OSError, ValueError, LookupError, TypeError):
+        return None
 
 
 def _is_for(place: Place, path: Path) -> bool:
@@ -305,15 +402,16 @@ def _line_from(text: bytes, path: Path, number: int) -> WaitingLine:
         ) from error
 
 
-def _is_ours(descriptor: int) -> bool:
-    """Take the lock of an open file, without waiting; return whether it was free, and still is one.
+class _Lock(Enum):
+    """What came of locking a file, which may have been delivered and removed by then."""
 
-    Whoever held it may have delivered and removed it while it was being opened.
-    """
-    return _lock(descriptor) and os.fstat(descriptor).st_nlink > 0
+    OURS = "ours"
+    HELD_BY_ANOTHER = "held by another"
+    NOT_TO_BE_HAD = "not to be had"
 
 
-def _lock(descriptor: int) -> bool:
+def _lock(descriptor: int) -> _Lock:
+    """Take the lock of an open file, without waiting, and say what came of it."""
     if sys.platform == "win32":
         import msvcrt
 
@@ -322,15 +420,15 @@ def _lock(descriptor: int) -> bool:
         try:
             msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
         except OSError:
-            return False
-        return True
+            return _Lock.HELD_BY_ANOTHER
+        return _Lock.OURS
 
     import fcntl
 
     try:
         fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError:
-        return False
+        return _Lock.HELD_BY_ANOTHER
     except OSError:
-        return True  # a file system without locks; delivering twice writes once all the same
-    return True
+        return _Lock.NOT_TO_BE_HAD  # a file system without locks
+    return _Lock.OURS
