@@ -203,4 +203,4 @@ def _after_repair(desk: Desk) -> tuple[dict[str, object], ...]:
     ]
     content = content_in_use()
     judged = judged_after_repair(content, desk.case, numbers[:2])
-    return as_recorded(item.finding for item in judged)
+    return as_recorded(judged)

@@ -155,7 +155,25 @@ def test_what_was_done_to_a_record_is_named_and_ends_in_4(store: Path, capsys: C
 @pytest.mark.parametrize("mark", ["x", "12", "12-zz", "-0123456789abcdef"])
 def test_what_is_no_mark_is_refused(store: Path, capsys: Captured, mark: str) -> None:
     message = refused(capsys, 2, "log", "verify", "--store", store, f"--against={mark}")
-    assert "is no mark" in message
+    assert "is no mark and no file" in message
+
+
+def test_heads_kept_in_a_file_are_held_against_the_record_later(
+    store: Path, tmp_path: Path, capsys: Captured
+) -> None:
+    kept = tmp_path / "heads.jsonl"
+    shown(capsys, "log", "verify", "--store", store, "--keep", kept)
+    assert kept.stat().st_mode & 0o777 == 0o600
+    assert len(kept.read_text().splitlines()) == 2
+    assert "whole" in shown(capsys, "log", "verify", "--store", store, "--against", kept)
+    kept.write_text(kept.read_text().replace('"count": 8', '"count": 9'))
+    assert main(["log", "verify", "--store", str(store), "--against", str(kept)]) == 4
+    assert "event 9 was there when heads were kept, and is gone" in " ".join(
+        capsys.readouterr().out.split()
+    )
+    kept.write_text("{}\n")
+    message = refused(capsys, 2, "log", "verify", "--store", store, "--against", kept)
+    assert "heads.jsonl:1: not a line that triage log verify --keep writes" in message
 
 
 def test_a_purge_wants_a_word_or_an_option(store: Path, capsys: Captured) -> None:

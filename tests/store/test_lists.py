@@ -23,9 +23,11 @@ from triage.dialogue.events import (
     RepairReported,
     Resumed,
     Stopped,
+    TakenBack,
 )
 from triage.store.listing import (
     ANY_OUTCOME,
+    NO_AGENT,
     NO_OUTCOME,
     OPEN_RESULT,
     SessionFilter,
@@ -161,6 +163,54 @@ def test_every_call_is_read_with_its_events_and_a_damaged_one_is_named(listed: S
     assert len(list(listed.each_session(limit=3))) == 3
 
 
+def test_a_call_is_its_takers_and_its_last_desks(store: Store) -> None:
+    spoken: Spoken = (("p", replace(STARTED, agent="Eve")), ("p", Resumed(CONTENT, "Hal")))
+    store.append("20261125-0000-a", spoken, CONTENT, NOW, 0)
+    store.append("20261125-0001-b", [("p", replace(STARTED, agent="Hal"))], CONTENT, NOW, 0)
+    store.append("20261125-0002-c", [("p", replace(STARTED, agent=""))], CONTENT, NOW, 0)
+    assert names(store, SessionFilter(agent="eve")) == "a"
+    assert names(store, SessionFilter(agent="Hal")) == "ba"
+    assert names(store, SessionFilter(agent="Hal", text="nothing")) == ""
+    assert names(store, SessionFilter(agent=NO_AGENT)) == "c"
+    assert names(store, SessionFilter(agent="Hal"), limit=1) == "b"
+
+
+def test_calls_on_a_machine_follow_one_another_however_late_it_is_named(store: Store) -> None:
+    for number, name in enumerate("abc"):
+        now = NOW + timedelta(hours=number)
+        store.append(f"20261125-000{number}-{name}", [("p", STARTED)], CONTENT, now, 0)
+
+    def identify(name: str, serial: str) -> None:
+        session_id = next(f"20261125-000{n}-{name}" for n, one in enumerate("abc") if one == name)
+        length = store.summary(session_id).count
+        store.append(session_id, [("x", Identified(serial))], CONTENT, NOW, length)
+
+    def followed() -> dict[str, str]:
+        lines = {line.number: line for line in store.sessions()}
+        return {
+            line.session_id[-1]: lines[line.previous_number].session_id[-1]
+            for line in lines.values()
+            if line.previous_number is not None
+        }
+
+    identify("c", "GL-1")
+    identify("a", "gl 1")
+    assert followed() == {"c": "a"}
+    identify("b", "GL1")
+    assert followed() == {"c": "b", "b": "a"}
+    identify("b", "another")
+    assert followed() == {"c": "a"}
+    identify("a", "another")
+    assert followed() == {"b": "a"}
+    assert store.verify().faults == ()
+
+
+def test_what_was_taken_back_is_no_longer_said_of_a_call(store: Store) -> None:
+    spoken: Spoken = (*CALLS["d"], ("x", TakenBack("machine")))
+    store.append("20261125-0000-a", spoken, CONTENT, NOW, 0)
+    assert store.summary("20261125-0000-a").machine == ""
+
+
 # Parked calls.
 
 
@@ -185,7 +235,8 @@ def test_a_parked_call_waits_until_somebody_goes_on(store: Store) -> None:
 def test_the_time_a_call_waits_does_not_count(store: Store) -> None:
     turns: list[tuple[int, Event]] = [
         (0, STARTED), (10, Asked("freeze_time")), (40, Parked("wait", "")),
-        (4000, Resumed(CONTENT)), (4020, ANSWERED), (4030, Stopped()), (9000, Resumed(CONTENT)), (9005, CONCLUDED),
+        (4000, Resumed(CONTENT)), (4020, ANSWERED), (4030, Stopped()),
+        (9000, Resumed(CONTENT)), (9005, CONCLUDED),
     ]  # fmt: skip
     for length, (second, event) in enumerate(turns):
         now = NOW + timedelta(seconds=second)

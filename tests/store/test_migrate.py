@@ -17,7 +17,8 @@ from sqlalchemy.engine import Connection, Engine
 from tests.store.samples import CALL, CONTENT, NOW, SESSION, STARTED
 from triage.dialogue.events import Event, Noted
 from triage.store import migrate, schema
-from triage.store.errors import StoreDamaged, StoreForeign
+from triage.store.errors import StoreDamaged, StoreForeign, StoreNewer
+from triage.store.guards import create_guards, drop_guards
 from triage.store.open import open_store
 from triage.store.record import StoredEvent, chain
 from triage.store.rows import to_row
@@ -166,3 +167,48 @@ def test_tables_of_somebody_else_are_left_alone(server_address: str) -> None:
     with pytest.raises(StoreForeign, match="that this program did not make"):
         open_store(server_address)
     engine.dispose()
+
+
+def test_a_program_from_before_the_lifting_writes_nothing_more(old_target: str) -> None:
+    """It would leave out the line and the register, so the database refuses its events."""
+    with open_store(old_target) as store:
+        next_ = chain(SESSION, [("x", Noted("old"))], CONTENT, NOW, len(CALL),
+                      store.events(SESSION)[-1].hash)[0]  # fmt: skip
+        new = chain("20261125-1200-dddd", NOTED[:1], CONTENT, NOW, 0, "0" * 64)[0]
+        for record in (next_, new):
+            with (
+                pytest.raises(Exception, match="written by a program of another step"),
+                store._engine.begin() as connection,
+            ):
+                connection.execute(insert(schema.events), to_row(record))
+        assert store.verify().faults == ()
+
+
+def test_a_desk_at_a_store_lifted_meanwhile_is_told(lasting_target: str) -> None:
+    with open_store(lasting_target) as store:
+        store.append(SESSION, CALL[:1], CONTENT, NOW, 0)
+        with store._engine.begin() as connection:
+            drop_guards(connection)
+            with pytest.MonkeyPatch.context() as patch:
+                patch.setattr(schema, "STEP", schema.STEP + 1)
+                create_guards(connection)
+        with pytest.raises(StoreNewer, match="was lifted by a newer version while this one"):
+            store.append(SESSION, CALL[1:], CONTENT, NOW, 1)
+
+
+def test_a_store_in_the_second_place_of_the_search_path_is_lifted_there(
+    server_address: str,
+) -> None:
+    with engine_on(server_address) as engine, engine.begin() as connection:
+        migrate.lift(connection, None, to="0001")
+        connection.execute(text("DROP TABLE triage_migration"))
+        place = connection.execute(text("SELECT current_schema()")).scalar_one()
+        connection.execute(text(f"CREATE SCHEMA {place}_first"))
+    try:
+        both = server_address.replace(f"%3D{place}", f"%3D{place}_first,{place}")
+        with open_store(both) as store:
+            store.append(SESSION, CALL, CONTENT, NOW, 0)
+            assert store.verify().faults == ()
+    finally:
+        with engine_on(server_address) as engine, engine.begin() as connection:
+            connection.execute(text(f"DROP SCHEMA {place}_first CASCADE"))

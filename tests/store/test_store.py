@@ -130,7 +130,7 @@ def test_the_list_is_read_in_pages(store: Store) -> None:
         (SessionFilter(cause="compressor_weak"), "triage_sessions_by_cause"),
         (SessionFilter(result="withheld"), "triage_sessions_by_result"),
         (SessionFilter(outcome="compressor_weak"), "triage_sessions_by_outcome"),
-        (SessionFilter(serial_number="GL-7"), "triage_sessions_by_serial_number"),
+        (SessionFilter(serial_number="GL-7"), "triage_sessions_by_serial_key"),
         (SessionFilter(is_disagreeing=True), "triage_sessions_disagreeing"),
     ],
 )
@@ -192,9 +192,9 @@ def test_a_beginning_that_fits_nothing_is_said_so(store: Store, prefix: str) -> 
         "DELETE FROM triage_events WHERE sequence = 4",
         "DELETE FROM triage_events",
         "INSERT INTO triage_events SELECT session_id, 6, recorded_at, speaker, content_version, "
-        "event_format, kind, data, hash, hash FROM triage_events WHERE sequence = 4",
+        "event_format, kind, data, hash, hash, step FROM triage_events WHERE sequence = 4",
         "INSERT INTO triage_events SELECT session_id, 5, recorded_at, speaker, content_version, "
-        "event_format, kind, data, previous_hash, hash FROM triage_events WHERE sequence = 4",
+        "event_format, kind, data, previous_hash, hash, step FROM triage_events WHERE sequence = 4",
         "INSERT INTO triage_events SELECT * FROM triage_events WHERE sequence = 4",
     ],
 )

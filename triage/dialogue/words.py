@@ -88,6 +88,15 @@ def quoted(text: str) -> str:
     return f'"{plain_text(text, 60)}"'
 
 
+def counted(number: int, what: str) -> str:
+    """Return how many of something there are, in words that agree.
+
+    >>> counted(1, "call"), counted(1200, "parked call")
+    ('1 call', '1,200 parked calls')
+    """
+    return f"{number:,} {what}{'' if number == 1 else 's'}"
+
+
 # Yes and no.
 
 _LONGEST_AGREEMENT = 80
@@ -295,7 +304,8 @@ def nothing_there(text: str) -> str | None:
 
 # Words that steer the call.
 
-_WHAT = r"\s*[:,-]?\s*(.*)"
+# A minus right in front of a number belongs to it.
+_WHAT = r"\s*(?:[:,]|-(?=\s))?\s*(.*)"
 _CONTROLS = {
     "back": r"(?:go |step )?back(?: up| one| please| a (?:step|question))?|previous|prev|undo"
     r"|(?:the )?(?:last|previous) question",
@@ -326,6 +336,8 @@ def control_in(text: str) -> tuple[str, str] | None:
 
     >>> control_in("change the suction"), control_in("How do I measure that?")
     (('change', 'suction'), ('how', ''))
+    >>> control_in("note -5 C on the roof"), control_in("note - it rattles")
+    (('note', '-5 C on the roof'), ('note', 'it rattles'))
     """
     plain = plain_text(text).rstrip("?!. ")
     for command, pattern in _CONTROL_PATTERNS.items():

@@ -11,7 +11,7 @@ from rich.text import Text
 
 from triage.console.asked import UsageError
 from triage.console.screen import screen_of
-from triage.dialogue.words import plain_text
+from triage.dialogue.words import counted, plain_text
 from triage.exits import DONE, NO_RECOMMENDATION
 from triage.review.filters import day_of
 from triage.store import open_store
@@ -36,16 +36,15 @@ def purge_calls(options: argparse.Namespace) -> int:
     except StoreMissing:
         if options.store is not None:
             raise
-        return _told(options, 0, 0)
+        return _told(options, 0, 0, is_wiped=True)
     with store:
-        waiting = len(store.purgeable(before))
-        if not waiting:
-            return _told(options, 0, 0)
-        if not options.yes and not _is_confirmed(options, waiting, before):
+        waiting = store.count_purgeable(before)
+        if waiting and not options.yes and not _is_confirmed(options, waiting, before):
             screen_of(options).print("Nothing was purged.")
             return NO_RECOMMENDATION
-        calls, events = store.purge(before, options.by, options.reason, now)
-    return _told(options, calls, events)
+        # Also where no call is left: a purge that was interrupted may have more to clear away.
+        purged = store.purge(before, options.by, options.reason, now)
+    return _told(options, purged.calls, purged.events, is_wiped=purged.is_wiped)
 
 
 def _is_confirmed(options: argparse.Namespace, waiting: int, before: datetime) -> bool:
@@ -54,8 +53,8 @@ def _is_confirmed(options: argparse.Namespace, waiting: int, before: datetime) -
     console = screen_of(options)
     console.print(
         Text(
-            f"{_calls(waiting)} last touched before {before:%Y-%m-%d %H:%M} UTC. What was said in "
-            "them will be deleted for good; a line without names stays for the figures.",
+            f"{counted(waiting, 'call')} last touched before {before:%Y-%m-%d %H:%M} UTC. What was "
+            "said in them will be deleted for good; a line without names stays for the figures.",
             style="triage.caution",
         )
     )
@@ -63,20 +62,22 @@ def _is_confirmed(options: argparse.Namespace, waiting: int, before: datetime) -
     return input("> ").strip().lower() == CONFIRMATION
 
 
-def _told(options: argparse.Namespace, calls: int, events: int) -> int:
+def _told(options: argparse.Namespace, calls: int, events: int, *, is_wiped: bool) -> int:
     if options.json:
-        told = {"purged_sessions": calls, "deleted_events": events}
+        told = {"purged_sessions": calls, "deleted_events": events, "is_wiped": is_wiped}
         sys.stdout.write(json.dumps(told, indent=2) + "\n")
         return DONE
     before = plain_text(options.before, 40)
     words = (
-        f"Purged {_calls(calls)} with {events:,} events. triage log verify still proves the record."
+        f"Purged {counted(calls, 'call')} with {events:,} events. triage log verify still proves "
+        "the record."
         if calls
         else f"No call was last touched before {before}; nothing to purge."
     )
+    if not is_wiped:
+        words += (
+            " Another program was reading, so the file still holds bytes of them; run the same "
+            "command again once it has ended."
+        )
     screen_of(options).print(Text(words))
     return DONE
-
-
-def _calls(number: int) -> str:
-    return f"{number:,} call" if number == 1 else f"{number:,} calls"

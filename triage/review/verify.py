@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import re
 import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rich.text import Text
 
 from triage.console.asked import UsageError
 from triage.console.screen import screen_of
-from triage.dialogue.words import plain_text
+from triage.dialogue.words import counted, plain_text
 from triage.exits import BAD_STORE, DONE
 from triage.review.progress import progress_bar
 from triage.store import open_store
@@ -31,23 +35,19 @@ _WAY_OUT = (
 def verify_record(options: argparse.Namespace) -> int:
     """Print what was found wrong with the record, or one session; return 0, or 4 if anything.
 
-    Raises UsageError for a mark that is none, and StoreError where the record cannot be read.
+    Raises UsageError for what is neither mark nor file, and StoreError where the record cannot be
+    read.
     """
-    against = (options.against or "").strip()
-    if against and not re.fullmatch(r"[0-9]{1,18}-[0-9a-f]{16}", against):
-        raise UsageError(
-            f"{quoted(against)} is no mark; triage log verify prints one, such as "
-            "12-0123456789abcdef"
-        )
-    if against and options.session:
-        raise UsageError("a mark is of the whole record; leave out the session, or --against")
+    mark, heads = _held_against(options.against)
+    if options.session and (options.against or options.keep):
+        raise UsageError("marks and heads are of the whole record; leave out the session")
     try:
         with open_store(options.store, must_exist=True) as store:
             if options.session:
                 found = store.verify_session(store.resolve(options.session))
             else:
-                with progress_bar("Sessions proved") as progress:
-                    found = store.verify(against, progress)
+                with progress_bar("Sessions proved") as step, _kept(options.keep) as keep:
+                    found = store.verify(mark, heads, step=step, keep=keep)
     except StoreMissing:
         if options.store is not None or options.session:
             raise
@@ -60,6 +60,50 @@ def verify_record(options: argparse.Namespace) -> int:
     return BAD_STORE if found.faults else DONE
 
 
+def _held_against(text: str | None) -> tuple[str, dict[str, tuple[int, str]]]:
+    """Return the mark and the heads that `--against` gives; raises UsageError."""
+    text = (text or "").strip()
+    if not text or re.fullmatch(r"[0-9]{1,18}-[0-9a-f]{16}", text):
+        return text, {}
+    path = Path(text)
+    if not path.is_file():
+        raise UsageError(
+            f"{quoted(text)} is no mark and no file; triage log verify prints a mark, such as "
+            "12-0123456789abcdef, and writes a file with --keep FILE"
+        )
+    heads: dict[str, tuple[int, str]] = {}
+    with path.open(encoding="utf-8", errors="replace") as lines:
+        for number, line in enumerate(lines, start=1):
+            try:
+                said = json.loads(line)
+                heads[str(said["session_id"])] = (int(said["count"]), str(said["head_hash"]))
+            except (ValueError, KeyError, TypeError) as error:
+                raise UsageError(
+                    f"{path}:{number}: not a line that triage log verify --keep writes"
+                ) from error
+    return "", heads
+
+
+@contextmanager
+def _kept(path: Path | None) -> Iterator[Callable[[str, int, str], None]]:
+    """Yield what is told the head of each session; it is all in the file in the end, or no file."""
+    if path is None:
+        yield lambda session_id, count, head_hash: None
+        return
+    draft = path.with_name(f".{path.name}.{os.getpid()}.new")
+    try:
+        with os.fdopen(os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w") as file:
+
+            def write(session_id: str, count: int, head_hash: str) -> None:
+                said = {"session_id": session_id, "count": count, "head_hash": head_hash}
+                file.write(json.dumps(said) + "\n")
+
+            yield write
+        draft.replace(path)
+    finally:
+        draft.unlink(missing_ok=True)
+
+
 def _print(options: argparse.Namespace, found: Verified) -> None:
     console = screen_of(options)
     for fault in found.faults:
@@ -67,17 +111,18 @@ def _print(options: argparse.Namespace, found: Verified) -> None:
         line = Text(f"{fault.harm.value.upper()}: ", style="triage.stop")
         line.append(plain_text(f"{where}{fault.words}", 500), style="none")
         console.print(line)
-    looked = f"{_counted(found.sessions, 'session')}, {_counted(found.events, 'event')}"
+    looked = f"{counted(found.sessions, 'session')}, {counted(found.events, 'event')}"
     looked += f", {found.purged} purged" if found.purged else ""
     if found.faults:
-        console.print(Text(f"{looked}: {_counted(len(found.faults), 'fault')}. {_WAY_OUT}"))
+        console.print(Text(f"{looked}: {counted(len(found.faults), 'fault')}. {_WAY_OUT}"))
         return
-    console.print(Text(f"{looked}: whole. Nothing was altered, dropped, moved or put in."))
-    if found.mark:
+    console.print(Text(f"{looked}: whole. Nothing in it was altered, dropped, moved or put in."))
+    if found.mark and not options.against:
         console.print(
             Text(
-                f"Mark: {found.mark}. Keep it outside this record: triage log verify --against "
-                "with it shows later that no session up to here was taken away.",
+                f"Mark: {found.mark}. Kept outside this record, and given to --against later, it "
+                "shows that no session up to here was taken away; a file kept with --keep, that "
+                "no event was. Nothing in the record itself can show that of its very end.",
                 style="triage.hint",
             )
         )
@@ -101,7 +146,3 @@ def _print_json(found: Verified) -> None:
         ],
     }
     sys.stdout.write(json.dumps(told, indent=2, ensure_ascii=False) + "\n")
-
-
-def _counted(number: int, what: str) -> str:
-    return f"{number:,} {what}" if number == 1 else f"{number:,} {what}s"

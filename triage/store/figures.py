@@ -31,7 +31,9 @@ from triage.store.tallies import (
     FIRST_DATE,
     MOST_MACHINES,
     REPEAT_DAYS,
+    CautionCount,
     EndCount,
+    EndingCount,
     Figures,
     FollowedCount,
     MachineRepeats,
@@ -55,7 +57,7 @@ _COUNT: ColumnElement[int] = func.count()
 _ENDED: ColumnElement[bool] = literal_column("triage_sessions.result <> ''")
 _REPORTED: ColumnElement[bool] = literal_column("triage_sessions.outcome <> ''")
 _NOT_ENDED: ColumnElement[bool] = literal_column("triage_sessions.result = ''")
-_IDENTIFIED: ColumnElement[bool] = literal_column("triage_sessions.serial_number <> ''")
+_IDENTIFIED: ColumnElement[bool] = literal_column("triage_sessions.serial_key <> ''")
 _REPEAT_US = REPEAT_DAYS * 86_400 * 1_000_000
 
 # A plus keeps SQLite from going through the lines by their number, where an index holds all.
@@ -104,6 +106,9 @@ def count_figures(
         followed=_followed(connection, low, high),
         machines=_machines(connection, low, high),
         questions=_questions(connection, since, until),
+        cautions=_cautions(connection, since, until),
+        endings=_endings(connection, low, high),
+        purged=_purged(connection, since, until, span),
     )
 
 
@@ -117,6 +122,17 @@ def _ends(connection: Connection, low: int, high: int) -> tuple[EndCount, ...]:
         .order_by(*alike)
     )
     return tuple(EndCount(*row) for row in connection.execute(statement))
+
+
+def _endings(connection: Connection, low: int, high: int) -> tuple[EndingCount, ...]:
+    alike = (_S.c.result, _S.c.ending, _S.c.cause)
+    statement = (
+        select(*alike, _COUNT)
+        .where(_ENDED, _S.c.result != "recommended", _within(_NUMBER_IN_INDEX, low, high))
+        .group_by(*alike)
+        .order_by(*alike)
+    )
+    return tuple(EndingCount(*row) for row in connection.execute(statement))
 
 
 def _ended_by_period(
@@ -218,7 +234,7 @@ def _followed(connection: Connection, low: int, high: int) -> tuple[FollowedCoun
             earlier.c.result, earlier.c.cause, func.count(_S.c.previous_number.distinct())
         )
         .join_from(_S, earlier, earlier.c.number == _S.c.previous_number)
-        .where(_soon_after(low, high), earlier.c.serial_number != "")
+        .where(_soon_after(low, high), earlier.c.serial_key != "")
         .group_by(earlier.c.result, earlier.c.cause)
         .order_by(earlier.c.result, earlier.c.cause)
     )  # fmt: skip
@@ -226,7 +242,7 @@ def _followed(connection: Connection, low: int, high: int) -> tuple[FollowedCoun
 
 
 def _machines(connection: Connection, low: int, high: int) -> tuple[MachineRepeats, ...]:
-    serial = _S.c.serial_number
+    serial = _S.c.serial_key
     most = (
         select(serial, _COUNT.label("repeats"))
         .where(_soon_after(low, high), serial != "")
@@ -253,22 +269,54 @@ def _machines(connection: Connection, low: int, high: int) -> tuple[MachineRepea
 def _questions(
     connection: Connection, since: datetime | None, until: datetime | None
 ) -> tuple[QuestionCount, ...]:
-    span: ColumnElement[bool] = true()
-    if since is not None:
-        span = and_(span, _Q.c.month >= utc_text(since)[:7])
-    if until is not None:
-        span = and_(span, _Q.c.month <= utc_text(until - timedelta(microseconds=1))[:7])
-    added = (
-        cast(func.sum(_Q.c[name]), BigInteger)  # a server sums to a decimal
-        for name in ("asked", "unknown", "misunderstood", "looked")
-    )
+    added = map(_sum_of, ("asked", "unknown", "misunderstood", "looked"))
     statement = (
-        select(_Q.c.node, *added, func.sum(_Q.c.seconds))
-        .where(span)
+        select(_Q.c.node, *added, func.sum(_Q.c.seconds), _sum_of("refused"))
+        .where(_in_months(since, until))
         .group_by(_Q.c.node)
         .order_by(_Q.c.node)
     )
     return tuple(QuestionCount(*row) for row in connection.execute(statement))
+
+
+def _cautions(
+    connection: Connection, since: datetime | None, until: datetime | None
+) -> tuple[CautionCount, ...]:
+    alike = (_Q.c.desk, _Q.c.node)
+    statement = (
+        select(*alike, _sum_of("asked"), _sum_of("refused"))
+        .where(_in_months(since, until), _Q.c.node.startswith("caution:"))
+        .group_by(*alike)
+        .order_by(*alike)
+    )
+    return tuple(CautionCount(*row) for row in connection.execute(statement))
+
+
+def _sum_of(name: str) -> ColumnElement[int]:
+    return cast(func.sum(_Q.c[name]), BigInteger)  # a server sums to a decimal
+
+
+def _in_months(since: datetime | None, until: datetime | None) -> ColumnElement[bool]:
+    months: ColumnElement[bool] = true()
+    if since is not None:
+        months = and_(months, _Q.c.month >= utc_text(since)[:7])
+    if until is not None:
+        months = and_(months, _Q.c.month <= utc_text(until - timedelta(microseconds=1))[:7])
+    return months
+
+
+def _purged(
+    connection: Connection,
+    since: datetime | None,
+    until: datetime | None,
+    span: ColumnElement[bool],
+) -> int:
+    """Count the purged calls of the span by the list of purges, which is short."""
+    statement = select(_COUNT).select_from(schema.purges)
+    if since is not None or until is not None:
+        alike = _S.c.session_id == schema.purges.c.session_id
+        statement = select(_COUNT).select_from(schema.purges.join(_S, alike)).where(span)
+    return int(connection.execute(statement).scalar_one())
 
 
 def _within(

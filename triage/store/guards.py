@@ -9,6 +9,7 @@ from collections.abc import Iterator
 
 from sqlalchemy.engine import Connection
 
+from triage.store import schema
 from triage.store.record import FIRST_PREVIOUS_HASH
 
 _CHAINED = ("triage_register", "triage_purges")
@@ -39,11 +40,18 @@ _LINE_HIDDEN = """NEW.purged_at <> OLD.purged_at AND NOT EXISTS (SELECT 1 FROM t
     WHERE session_id = NEW.session_id AND purged_at = NEW.purged_at)"""
 
 
+OLDER_PROGRAM = "triage_events: written by a program of another step"
+
+
 def _refusals() -> Iterator[tuple[str, str, str, str, str]]:
     """Yield name, moment, table, condition ("" for always) and message of every refusal."""
     yield (
         "triage_events_insert", "INSERT", "triage_events", _EVENT_NOT_NEXT,
         "triage_events: not the next event of its session",
+    )  # fmt: skip
+    yield (
+        "triage_events_step", "INSERT", "triage_events", f"NEW.step <> {schema.STEP}",
+        OLDER_PROGRAM,
     )  # fmt: skip
     yield (
         "triage_events_update", "UPDATE", "triage_events", "", "triage_events is append-only"
@@ -84,14 +92,14 @@ def create_guards(connection: Connection) -> None:
                 f"BEGIN SELECT RAISE(ABORT, '{message}'); END"
             )
         return
-    schema = connection.exec_driver_sql("SELECT quote_ident(current_schema())").scalar_one()
+    place = connection.exec_driver_sql("SELECT quote_ident(current_schema())").scalar_one()
     for name, moment, table, condition, message in _refusals():
         # They look at the tables beside them, and never first at a desk's own temporary ones.
         error = "unique_violation" if moment == "INSERT" else "restrict_violation"
         passed = "OLD" if moment == "DELETE" else "NEW"
         connection.exec_driver_sql(
             f"""CREATE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql
-            SET search_path = {schema}, pg_temp AS $$ BEGIN
+            SET search_path = {place}, pg_temp AS $$ BEGIN
                 IF {condition or "true"} THEN
                     RAISE EXCEPTION '{message}' USING ERRCODE = '{error}';
                 END IF;

@@ -27,10 +27,10 @@ from triage.store.errors import (
     StoreUnreachable,
     shown,
 )
+from triage.store.spool import Spool
 from triage.store.waiting import (
     Place,
     Shelf,
-    Spool,
     WaitingLine,
     deliver,
     files_for,

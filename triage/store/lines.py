@@ -31,8 +31,8 @@ COLUMNS = [_SESSIONS.c[name] for name in FIELDS]
 
 _KEPT = select(*COLUMNS).where(_SESSIONS.c.session_id == bindparam("wanted"))
 _SAME_MACHINE = select(func.max(_SESSIONS.c.number)).where(
-    _SESSIONS.c.serial_number == bindparam("serial"),
-    literal_column("triage_sessions.serial_number <> ''"),
+    _SESSIONS.c.serial_key == bindparam("serial"),
+    literal_column("triage_sessions.serial_key <> ''"),
 )
 _CHANGE = update(_SESSIONS).where(_SESSIONS.c.session_id == bindparam("changed"))
 _FORGET_WORDS = text(
@@ -44,7 +44,7 @@ _LINK_LOCKS = {
     _REGISTER.name: schema.APPLICATION_ID + 1,
     schema.purges.name: schema.APPLICATION_ID + 2,
 }
-_COUNTED = ("asked", "unknown", "misunderstood", "looked", "seconds")
+_COUNTED = tuple(item.name for item in fields(NodeCounts))
 
 
 def summary_of(row: RowMapping | Mapping[str, Any]) -> SessionSummary:
@@ -83,10 +83,10 @@ def save_line(connection: Connection, before: SessionSummary | None, after: Sess
         if changed:
             connection.execute(_CHANGE.values(**changed), {"changed": after.session_id})
     _save_words(connection, number, before.words if before else "", after.words)
-    serial_before = before.serial_number if before else ""
-    if after.serial_number != serial_before:
-        _follow(connection, number, call_before(connection, after.serial_number, number))
-        for serial in (serial_before, after.serial_number):
+    serial_before = before.serial_key if before else ""
+    if after.serial_key != serial_before:
+        _follow(connection, number, call_before(connection, after.serial_key, number))
+        for serial in (serial_before, after.serial_key):
             follow_anew(connection, serial, number)
 
 
@@ -173,6 +173,11 @@ def add_counts(connection: Connection, counts: Mapping[CountKey, NodeCounts]) ->
     connection.execute(statement, rows)
 
 
+def counts_in(row: Mapping[Any, Any]) -> NodeCounts:
+    """Return the counts that a row of `triage_question_months` holds."""
+    return NodeCounts(**{name: row[name] for name in _COUNTED})
+
+
 def _insert(connection: Connection, table: Table) -> Any:
     """An insert that can say what to do where the row is there already."""
     is_sqlite = connection.dialect.name == "sqlite"
@@ -188,5 +193,6 @@ def row_of(summary: SessionSummary) -> dict[str, Any]:
         "had_two_good_cycles": None if cycles is None else int(cycles),
         "agent_key": summary.agent.casefold(),
         "desk_key": summary.desk.casefold(),
+        "last_part": summary.session_id.rpartition("-")[2],
         "time_bin": time_bin(summary.active_s) if summary.result else NOT_ENDED_BIN,
     }

@@ -10,6 +10,9 @@ ANY_OUTCOME = "any"
 NO_OUTCOME = "none"
 """What a list may be narrowed to beside one outcome: whatever was reported, or nothing yet."""
 
+NO_AGENT = "none"
+"""What a list may be narrowed to beside a name: calls that nobody put a name to."""
+
 SEVERAL_FAULTS = "several_faults"
 """The outcome of a repair that found more than one cause."""
 
@@ -34,7 +37,8 @@ class SessionSummary:
     empty until the call ends; `cause` is the first cause concluded, `likeliest` the one all
     readings ranked first. `outcome` is the cause the repair found, or another word for it, empty
     while nobody reported. `previous_number` is the call before on the same serial number.
-    `words` are those of the notes. `fault` is empty unless an event was found damaged.
+    Calls on one machine are matched by `serial_key`. `words` are those of the notes. `fault` is
+    empty unless an event was found damaged.
     """
 
     session_id: str
@@ -51,6 +55,7 @@ class SessionSummary:
     machine: str = ""
     refrigerant: str = ""
     serial_number: str = ""
+    serial_key: str = ""
     state: str = OPEN
     node: str = ""
     last_kind: str = ""
@@ -76,7 +81,8 @@ class SessionSummary:
 class SessionFilter:
     """What a list is narrowed to; an empty field lets everything through.
 
-    `since` is the first moment let through and `until` the first that is not. `refrigerant` also
+    `since` is the first moment let through and `until` the first that is not. `agent` took the call
+    or was at it last; it may be NO_AGENT. `refrigerant` also
     lets through calls that did not end yet on one of `machines_of_refrigerant`. `result` may be
     OPEN_RESULT, `outcome` ANY_OUTCOME or NO_OUTCOME. `text` holds words or beginnings of words that
     must all occur in the notes.

@@ -15,9 +15,9 @@ from sqlalchemy.engine import Connection
 
 from triage.store import schema
 from triage.store.errors import StoreDamaged, StoreForeign, StoreNewer, shown
-from triage.store.guards import create_guards
+from triage.store.guards import create_guards, drop_guards
 
-HEAD: Final = "0002"
+HEAD: Final = f"{schema.STEP:04}"
 """The step that the tables of this version stand at."""
 
 VERSION_TABLE: Final = "triage_migration"
@@ -100,11 +100,20 @@ def bring_up_to_date(connection: Connection, location: str) -> None:
 
 
 def lift(connection: Connection, found: str | None, to: str = HEAD) -> None:
-    """Run the steps from `found` (None: an empty database) up to `to`, then fill the lists."""
+    """Run the steps from `found` (None: an empty database) up to `to`, then renew guards and lists."""
     from alembic.operations import Operations
     from alembic.runtime.migration import MigrationContext
     from alembic.script import ScriptDirectory
 
+    if connection.dialect.name == "postgresql" and found is not None:
+        # Where the tables are, which may be another place than the first of the search path.
+        place = connection.execute(
+            text(
+                "SELECT quote_ident(nspname) FROM pg_class JOIN pg_namespace ON "
+                "pg_namespace.oid = relnamespace WHERE pg_class.oid = 'triage_events'::regclass"
+            )
+        ).scalar_one()
+        connection.execute(text(f"SET LOCAL search_path = {place}"))
     steps = ScriptDirectory(str(_STEPS))
     options = {"version_table": VERSION_TABLE}
     if found is not None and not _has_table(connection, VERSION_TABLE):
@@ -119,6 +128,8 @@ def lift(connection: Connection, found: str | None, to: str = HEAD) -> None:
     if to == HEAD:
         from triage.store.fill import fill_lists
 
+        drop_guards(connection)
+        create_guards(connection)
         fill_lists(connection)
 
 

@@ -16,12 +16,13 @@ from triage.store.lines import (
     COLUMNS,
     add_counts,
     append_linked,
+    counts_in,
     follow_anew,
     forget_words,
     summary_of,
 )
 from triage.store.listing import SessionSummary, storable
-from triage.store.summary import Counts, NodeCounts, add_to
+from triage.store.summary import Counts, add_to
 
 _EVENTS, _LINES, _MONTHS = schema.events, schema.sessions, schema.question_months
 
@@ -29,8 +30,12 @@ AT_ONCE = 200
 """Sessions purged in one transaction: a desk that waits for the lock waits for no more."""
 
 BLANKED = dict.fromkeys(
-    ("agent", "agent_key", "desk", "desk_key", "serial_number", "park_reason", "words"), ""
-)
+    (
+        "agent", "agent_key", "desk", "desk_key", "serial_number", "serial_key", "park_reason",
+        "words",
+    ),
+    "",
+)  # fmt: skip
 """What of a line may name a person; a serial number names a customer's machine."""
 
 
@@ -93,7 +98,7 @@ def purge_lines(
             .where(_LINES.c.session_id == line.session_id)
             .values(purged_at=now, previous_number=None, **BLANKED)
         )
-        follow_anew(connection, line.serial_number, line.number)
+        follow_anew(connection, line.serial_key, line.number)
         deleted += connection.execute(
             delete(_EVENTS).where(_EVENTS.c.session_id == line.session_id)
         ).rowcount
@@ -108,9 +113,7 @@ def blank_months(connection: Connection, before: str) -> None:
     merged: Counts = {}
     for row in rows:
         key = (row["month"], "", row["node"])
-        counts = NodeCounts(
-            row["asked"], row["unknown"], row["misunderstood"], row["looked"], row["seconds"]
-        )
+        counts = counts_in(row)
         add_to(merged, {key: counts})
     add_counts(connection, merged)
 

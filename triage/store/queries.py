@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import datetime
+from itertools import product
 from typing import Any
 
 from sqlalchemy import (
@@ -19,6 +20,7 @@ from sqlalchemy import (
     or_,
     select,
     text,
+    true,
     union_all,
 )
 
@@ -26,6 +28,7 @@ from triage.store import schema
 from triage.store.lines import COLUMNS
 from triage.store.listing import (
     ANY_OUTCOME,
+    NO_AGENT,
     NO_OUTCOME,
     OPEN_RESULT,
     PARKED,
@@ -44,7 +47,7 @@ _S = schema.sessions
 _IS_PARKED: ColumnElement[bool] = literal_column(f"triage_sessions.state = '{PARKED}'")
 _DISAGREES: ColumnElement[bool] = literal_column("triage_sessions.agreement = 'disagree'")
 _REPORTED: ColumnElement[bool] = literal_column("triage_sessions.outcome <> ''")
-_HAS_SERIAL: ColumnElement[bool] = literal_column("triage_sessions.serial_number <> ''")
+_HAS_SERIAL: ColumnElement[bool] = literal_column("triage_sessions.serial_key <> ''")
 
 
 def page(
@@ -58,15 +61,18 @@ def page(
     if where.text.strip() and not words:
         return select(*COLUMNS).where(text("1 = 0"))
     conditions = list(_conditions(where))
-    search = search_for(connection, words, bool(conditions)) if words else None
+    search = (
+        search_for(connection, words, bool(conditions or where.agent or where.refrigerant))
+        if words
+        else None
+    )
     number = search.number if search else _S.c.number
     within = [] if before is None else [number < before]
     if where.since is not None or where.until is not None:
         within.append(_started_between(number, where.since, where.until))
-    kinds = list(_kinds_of_refrigerant(where))
+    kinds = [and_(*kind) for kind in product(_kinds_of_agent(where), _kinds_of_refrigerant(where))]
     if search:
-        of_kind = [or_(*kinds)] if kinds else []
-        return search.of(select(*COLUMNS).where(*within, *conditions, *of_kind).limit(limit))
+        return search.of(select(*COLUMNS).where(*within, *conditions, or_(*kinds)).limit(limit))
     if len(kinds) > 1:
         # Each kind in the order of the list, then the pages of all put together: at once they
         # would have to be sorted whole.
@@ -110,23 +116,34 @@ def _started_between(
     return and_(*conditions)
 
 
-def _kinds_of_refrigerant(where: SessionFilter) -> Iterator[ColumnElement[bool]]:
-    """Yield the ways in which a call is on a refrigerant, each by itself."""
+def _kinds_of_agent(where: SessionFilter) -> list[ColumnElement[bool]]:
+    """Return the ways in which a call is an agent's, no two of which a call can be."""
+    if not where.agent:
+        return [true()]
+    name = "" if where.agent == NO_AGENT else storable(where.agent).casefold()
+    took = _S.c.agent_key == name
+    return [took] if not name else [took, and_(_S.c.desk_key == name, _S.c.agent_key != name)]
+
+
+def _kinds_of_refrigerant(where: SessionFilter) -> list[ColumnElement[bool]]:
+    """Return the ways in which a call is on a refrigerant, no two of which a call can be."""
     if not where.refrigerant:
-        return
-    yield _S.c.refrigerant == where.refrigerant
-    for machine in where.machines_of_refrigerant:
-        if where.machine in ("", machine):
-            yield and_(_S.c.refrigerant == "", _S.c.machine == machine)
+        return [true()]
+    return [
+        _S.c.refrigerant == where.refrigerant,
+        *(
+            and_(_S.c.refrigerant == "", _S.c.machine == machine)
+            for machine in where.machines_of_refrigerant
+            if where.machine in ("", machine)
+        ),
+    ]
 
 
 def _conditions(where: SessionFilter) -> Iterator[ColumnElement[bool]]:
-    if where.agent:
-        yield _S.c.agent_key == storable(where.agent).casefold()
     if where.machine:
         yield _S.c.machine == where.machine
     if where.serial_number:
-        yield and_(_HAS_SERIAL, _S.c.serial_number == serial_key(where.serial_number))
+        yield and_(_HAS_SERIAL, _S.c.serial_key == serial_key(where.serial_number))
     if where.cause:
         yield _S.c.cause == where.cause
     if where.result:

@@ -25,13 +25,18 @@ from sqlalchemy.engine import Connection
 APPLICATION_ID: Final = 0x54524941
 """Written in the header of every SQLite file of ours ("TRIA"), to tell it from anyone else's."""
 
+STEP: Final = 2
+"""The step of the migrations that these tables stand at."""
+
 metadata = MetaData()
 
 # Byte order, so that ids and times sort and compare alike on both engines.
 _ORDERED = Text().with_variant(postgresql.TEXT(collation="C"), "postgresql")
 _NUMBER = BigInteger().with_variant(Integer, "sqlite")
 
-# Without a row id the key is the only way to a row: no replacing by row id around the triggers.
+# `step` is that of the program that wrote a row: one from before the last lifting would leave out
+# what it does not know of, and is refused. Without a row id the key is the only way to a row: no
+# replacing by row id around the triggers.
 # `data` is text and not a JSON column, because a JSON column may rewrite numbers.
 events = Table(
     "triage_events",
@@ -46,6 +51,7 @@ events = Table(
     Column("data", Text, nullable=False),
     Column("previous_hash", Text, nullable=False),
     Column("hash", Text, nullable=False),
+    Column("step", Integer, nullable=False, server_default=text("0")),
     sqlite_with_rowid=False,
 )
 
@@ -87,8 +93,8 @@ sessions = Table(
         Column(name, _ORDERED, nullable=False)
         for name in (
             "started_at", "last_at", "head_hash", "tree", "agent", "desk", "voice",
-            "content_version", "machine", "refrigerant", "serial_number", "state", "node",
-            "last_kind", "result", "ending", "cause", "likeliest", "agreement", "due_at",
+            "content_version", "machine", "refrigerant", "serial_number", "serial_key", "state",
+            "node", "last_kind", "result", "ending", "cause", "likeliest", "agreement", "due_at",
             "park_reason", "outcome", "reported_at", "words", "purged_at",
         )
     ),
@@ -99,6 +105,7 @@ sessions = Table(
     Column("previous_number", _NUMBER),
     Column("agent_key", _ORDERED, nullable=False),
     Column("desk_key", _ORDERED, nullable=False),
+    Column("last_part", _ORDERED, nullable=False, index=True),
     Column("time_bin", Integer, nullable=False),
     # A turn changes no column that an index covers; with room on its page the row stays there.
     postgresql_with={"fillfactor": 70},
@@ -106,7 +113,9 @@ sessions = Table(
 
 # What lists are narrowed by. Each index is in the order of the list and holds the other ones
 # besides, so that where two let much through but little together, no line is read in vain.
-_NARROWED_BY = ("agent_key", "machine", "refrigerant", "cause", "result", "outcome")
+_NARROWED_BY = (
+    "agent_key", "desk_key", "machine", "refrigerant", "cause", "result", "outcome",
+)  # fmt: skip
 for _name in _NARROWED_BY:
     _others = (other for other in _NARROWED_BY if other != _name)
     Index(
@@ -114,11 +123,11 @@ for _name in _NARROWED_BY:
         *(sessions.c[column] for column in (_name, "number", *_others)),
     )
 Index(
-    "triage_sessions_by_serial_number",
-    sessions.c.serial_number,
+    "triage_sessions_by_serial_key",
+    sessions.c.serial_key,
     sessions.c.number,
-    sqlite_where=text("serial_number <> ''"),
-    postgresql_where=text("serial_number <> ''"),
+    sqlite_where=text("serial_key <> ''"),
+    postgresql_where=text("serial_key <> ''"),
 )
 Index(
     "triage_sessions_disagreeing",
@@ -150,12 +159,12 @@ Index(
     *(sessions.c[_name] for _name in ("desk", "result", "time_bin", "number")),
 )
 for _name, _where, *_columns in (
-    ("ended", "result <> ''", "result", "cause", "agreement", "serial_number", "number"),
+    ("ended", "result <> ''", "result", "cause", "agreement", "serial_key", "number"),
     (
         "reported", "outcome <> ''", "outcome", "result", "ending", "cause", "likeliest",
         "had_two_good_cycles", "desk", "number",
     ),
-    ("followed", "previous_number IS NOT NULL", "previous_number", "number", "serial_number"),
+    ("followed", "previous_number IS NOT NULL", "previous_number", "number", "serial_key"),
 ):  # fmt: skip
     Index(
         f"triage_sessions_{_name}",
@@ -173,7 +182,7 @@ question_months = Table(
     Column("node", _ORDERED, primary_key=True),
     *(
         Column(name, _NUMBER, nullable=False)
-        for name in ("asked", "unknown", "misunderstood", "looked")
+        for name in ("asked", "unknown", "misunderstood", "looked", "refused")
     ),
     Column("seconds", Float(53), nullable=False),
 )

@@ -25,9 +25,11 @@ from triage.store.errors import (
     SessionNotFound,
     StoreDamaged,
     StoreError,
+    StoreNewer,
     shown,
 )
 from triage.store.figures import count_figures
+from triage.store.guards import OLDER_PROGRAM
 from triage.store.lines import add_counts, kept_summary, register, save_line, summary_of
 from triage.store.listing import SessionFilter, SessionSummary
 from triage.store.purge import Purged
@@ -103,8 +105,11 @@ class Store:
                 session_id, events, content_version, now, expected_length, previous_hash
             )
             try:
-                connection.execute(insert(_EVENTS), [to_row(record) for record in records])
+                rows = [to_row(record) | {"step": schema.STEP} for record in records]
+                connection.execute(insert(_EVENTS), rows)
             except IntegrityError as error:
+                if OLDER_PROGRAM in str(error.orig):
+                    raise _lifted(self.location) from error
                 raise _moved(session_id, expected_length, "now it has more") from error
             summary, counts = summarized(records, before)
             save_line(connection, before, summary)
@@ -287,7 +292,7 @@ class Store:
             if not found and wanted.isalnum():
                 found = connection.scalars(
                     select(_LINES.c.session_id)
-                    .where(_LINES.c.session_id.endswith(f"-{wanted}", autoescape=True))
+                    .where(_LINES.c.last_part == wanted)
                     .order_by(_LINES.c.session_id)
                     .limit(_SHOWN_WHEN_AMBIGUOUS + 1)
                 ).all()
@@ -327,6 +332,13 @@ def _moved(session_id: str, expected_length: int, found: str) -> SessionMoved:
     return SessionMoved(
         f"another desk has added to this call: session {shown(session_id)} had {expected_length} "
         f"events here, {found}; nothing was written, resume it to see what was added"
+    )
+
+
+def _lifted(location: str) -> StoreNewer:
+    return StoreNewer(
+        f"{location} was lifted by a newer version while this one was at it; nothing was written. "
+        "Update triage, then resume the session"
     )
 
 

@@ -16,6 +16,7 @@ from triage.dialogue.events import (
     Noted,
     NotUnderstood,
     Parked,
+    Refused,
     RepairReported,
     Resumed,
     Started,
@@ -40,12 +41,16 @@ _CAUTION = "caution:"
 
 @dataclass(frozen=True, slots=True)
 class NodeCounts:
-    """How often something was asked and how it went; `seconds` is how long it held calls [s]."""
+    """How often something was asked and how it went; `seconds` is how long it held calls [s].
+
+    `unknown` is for readings, `refused` for cautions.
+    """
 
     asked: int = 0
     unknown: int = 0
     misunderstood: int = 0
     looked: int = 0
+    refused: int = 0
     seconds: float = 0.0
 
     def __add__(self, other: NodeCounts) -> NodeCounts:
@@ -54,6 +59,7 @@ class NodeCounts:
             self.unknown + other.unknown,
             self.misunderstood + other.misunderstood,
             self.looked + other.looked,
+            self.refused + other.refused,
             self.seconds + other.seconds,
         )
 
@@ -154,7 +160,8 @@ def _after(summary: SessionSummary, event: Event, recorded_at: str) -> SessionSu
             words = searchable(f"{summary.words} {text}")
             return replace(summary, words=" ".join(words))
         case Identified(serial_number):
-            return replace(summary, serial_number=storable(serial_key(serial_number)))
+            key = storable(serial_key(serial_number))
+            return replace(summary, serial_number=storable(serial_number), serial_key=key)
         case Stopped():
             return replace(summary, state=STOPPED)
         case Parked(reason, due_at):
@@ -202,6 +209,8 @@ def _counted(event: Event) -> NodeCounts:
             return NodeCounts(misunderstood=1)
         case Looked():
             return NodeCounts(looked=1)
+        case Refused():
+            return NodeCounts(refused=1)
         case _:
             return NodeCounts()
 

@@ -112,7 +112,10 @@ class MachineRepeats:
 
 @dataclass(frozen=True, slots=True)
 class QuestionCount:
-    """How often a question or caution was put and how it went; `seconds` it held calls [s]."""
+    """How often a question or caution was put and how it went; `seconds` it held calls [s].
+
+    `unknown` is for readings, `refused` for cautions.
+    """
 
     node: str
     asked: int
@@ -120,6 +123,27 @@ class QuestionCount:
     misunderstood: int
     looked: int
     seconds: float
+    refused: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class CautionCount:
+    """How often the cautions that a desk put were put and refused, over whole months."""
+
+    desk: str
+    node: str
+    asked: int
+    refused: int
+
+
+@dataclass(frozen=True, slots=True)
+class EndingCount:
+    """Calls that ended at one ending with one result and cause; see `EndCount`."""
+
+    result: str
+    ending: str
+    cause: str
+    calls: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +152,9 @@ class Figures:
 
     `first` and `last` are when the first and last call in the span started, None without any;
     `undated` is how many calls have no date to count them by. Questions count by whole months, from
-    the one of `since` to that of `until`, by when they were asked.
+    the one of `since` to that of `until`, by when they were asked; so do cautions by desk.
+    `endings` are those of calls that ended without a recommendation. `purged` is how many calls of
+    the span are purged: they have no serial number any more.
     """
 
     since: datetime | None
@@ -145,6 +171,9 @@ class Figures:
     followed: tuple[FollowedCount, ...] = ()
     machines: tuple[MachineRepeats, ...] = ()
     questions: tuple[QuestionCount, ...] = ()
+    cautions: tuple[CautionCount, ...] = ()
+    endings: tuple[EndingCount, ...] = ()
+    purged: int = 0
 
 
 def time_bin(active_s: float) -> int:

@@ -17,6 +17,7 @@ from sqlalchemy.engine import Connection, RowMapping
 from triage.store import schema
 from triage.store.chain_faults import Fault, Harm
 from triage.store.guards import missing_guards
+from triage.store.lines import counts_in
 from triage.store.links import FIRST_PREVIOUS_LINK, MARK_SIGNS, link_of, mark_of
 from triage.store.reading import rows_of
 from triage.store.summary import Counts, NodeCounts, add_to
@@ -238,9 +239,7 @@ def _faults_of_months(
 
 def _kept_months(connection: Connection) -> Counts:
     return {
-        (row["month"], row["desk"], row["node"]): NodeCounts(
-            row["asked"], row["unknown"], row["misunderstood"], row["looked"], row["seconds"]
-        )
+        (row["month"], row["desk"], row["node"]): counts_in(row)
         for row in connection.execute(select(_MONTHS)).mappings()
     }
 

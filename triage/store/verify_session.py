@@ -140,7 +140,7 @@ def _faults_of_line(
 def _faults_of_following(
     connection: Connection, kept: Kept, line: Mapping[Any, Any]
 ) -> Iterator[Fault]:
-    earlier = call_before(connection, line["serial_number"], line["number"])
+    earlier = call_before(connection, line["serial_key"], line["number"])
     if line["previous_number"] != earlier:
         words = "the list says it follows another call on its machine than it does"
         yield _whole(kept, Harm.ALTERED, words)
