@@ -14,7 +14,7 @@ import time
 from collections.abc import Iterable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from contextlib import closing, contextmanager
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from typing import Any
 
 from sqlalchemy import Engine, Table, create_engine
@@ -71,7 +71,7 @@ def _chunk(first: int, last: int) -> Chunk:
     splicer = _splicers[0]
     for recipe in _plan[0].recipes(first, last):
         session = splicer.session(recipe)
-        events += session.rows
+        events += [(*row, schema.STEP) for row in session.rows]
         lines.append(tuple(row_of(session.line).values()))
         firsts.append((recipe.session_id, session.rows[0][-1]))
         for key, added in session.counts.items():
@@ -144,10 +144,7 @@ class _Rest:
 
     def months(self) -> list[Values]:
         """Return the rows of the counts."""
-        return [
-            (*key, item.asked, item.unknown, item.misunderstood, item.looked, item.seconds)
-            for key, item in sorted(self.counts.items())
-        ]
+        return [(*key, *astuple(item)) for key, item in sorted(self.counts.items())]
 
 
 # SQLite

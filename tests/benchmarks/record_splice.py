@@ -104,7 +104,7 @@ class _Turn:
     kind: TurnKind
     pieces: tuple[_Piece, ...]
     after: SessionSummary
-    counted: tuple[tuple[str, int, int, int, int], ...]
+    counted: tuple[tuple[str, int, int, int, int, int], ...]
     node_before: str | None
     notes: tuple[str, ...]
     wait_us: int
@@ -156,11 +156,11 @@ class Splicer:
             of_month = counts.setdefault(f"{at[:7]}{desk}", {})
             if turn.node_before is not None and passed_us:
                 active_s += passed_us / 1_000_000
-                of_node = of_month.setdefault(turn.node_before, [0, 0, 0, 0, 0.0])
-                of_node[4] += passed_us / 1_000_000
+                of_node = of_month.setdefault(turn.node_before, [0, 0, 0, 0, 0, 0.0])
+                of_node[5] += passed_us / 1_000_000
             for node, *added in turn.counted:
-                of_node = of_month.setdefault(node, [0, 0, 0, 0, 0.0])
-                for place in range(4):
+                of_node = of_month.setdefault(node, [0, 0, 0, 0, 0, 0.0])
+                for place in range(5):
                     of_node[place] += added[place]
             for place, piece in enumerate(turn.pieces):
                 if place == turn.serial and not recipe.serial_number:
@@ -297,7 +297,9 @@ def _prepare(
     for (_month, _desk, node), added in counts.items():
         if added.seconds:
             node_before = node
-        numbers = (added.asked, added.unknown, added.misunderstood, added.looked)
+        numbers = (
+            added.asked, added.unknown, added.misunderstood, added.looked, added.refused
+        )  # fmt: skip
         if any(numbers):
             counted.append((node, *numbers))
     serial = next(
@@ -364,9 +366,7 @@ def _pause_us(kind: TurnKind, chance: Any, wait_us: int) -> int:
 
 def _keyed(counts: dict[str, dict[str, list[float]]]) -> dict[CountKey, NodeCounts]:
     return {
-        (key[:7], key[7:], node): NodeCounts(
-            int(added[0]), int(added[1]), int(added[2]), int(added[3]), added[4]
-        )
+        (key[:7], key[7:], node): NodeCounts(*map(int, added[:5]), added[5])
         for key, nodes in counts.items()
         for node, added in nodes.items()
     }

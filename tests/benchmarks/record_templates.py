@@ -25,8 +25,8 @@ from tests.benchmarks.simulated_calls import (
 )
 from tests.conversation import TREE
 from triage.console.desk import Desk
+from triage.dialogue.after_repair import as_recorded, judged_after_repair
 from triage.dialogue.events import Event, Parked, Resumed, Started
-from triage.dialogue.repair import as_recorded, judged_after_repair
 from triage.dialogue.view import END_PROMPTS, AskCaution, AskQuestion, Escalated
 from triage.drill.simulated_caller import SimulatedCaller
 
