@@ -357,3 +357,15 @@ def test_no_change_by_hand_goes_unnoticed(
         found = by_hand(store, *(change(number) for change, number in changes))
         assert SESSION in {fault.session_id for fault in found.faults}
         assert store.verify_session(SESSION).faults
+
+
+def test_events_that_all_moved_by_one_are_told_in_one_sentence(kept: Store) -> None:
+    close = [
+        f"UPDATE triage_events SET sequence = {number - 1} WHERE sequence = {number} "
+        f"AND session_id = '{SESSION}'"
+        for number in (4, 5, 6, 7)
+    ]
+    drop = f"DELETE FROM triage_events WHERE sequence = 3 AND session_id = '{SESSION}'"
+    words = [fault.words for fault in by_hand(kept, drop, *close).faults]
+    assert "events 3 to 6 were written as events 4 to 7" in words
+    assert len(words) <= 3

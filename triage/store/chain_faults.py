@@ -55,6 +55,7 @@ def faults_of_events(
     readable = {event.sequence for event in events}
     garbled = {row["sequence"] for row in rows} - readable
     order = _written_order(events)
+    yield from _moved(session_id, order)
     previous: StoredEvent | None = None
     for event in events:
         yield from _gap(session_id, event, previous, garbled)
@@ -71,7 +72,8 @@ def _written_order(events: Sequence[StoredEvent]) -> dict[int, int]:
 
     Only those whose hash holds at another place are in it.
     """
-    sequences = [event.sequence for event in events]
+    # One behind the last as well: with an event taken out, all behind it may have moved up.
+    sequences = range(1, max((event.sequence for event in events), default=0) + 2)
     moved: dict[int, int] = {}
     for event in events:
         if verify_event(event) is None:
@@ -81,6 +83,28 @@ def _written_order(events: Sequence[StoredEvent]) -> dict[int, int]:
                 moved[event.sequence] = sequence
                 break
     return moved
+
+
+def _moved(session_id: str, order: Mapping[int, int]) -> Iterator[Fault]:
+    """Yield each run of events that stand as far from their places as the one before."""
+    run: list[int] = []
+    for here in sorted(order):
+        if run and (here != run[-1] + 1 or order[here] - here != order[run[-1]] - run[-1]):
+            yield _moved_run(session_id, run, order)
+            run = []
+        run.append(here)
+    if run:
+        yield _moved_run(session_id, run, order)
+
+
+def _moved_run(session_id: str, run: Sequence[int], order: Mapping[int, int]) -> Fault:
+    first, last = run[0], run[-1]
+    words = (
+        f"event {first} was written as event {order[first]}"
+        if first == last
+        else f"events {first} to {last} were written as events {order[first]} to {order[last]}"
+    )
+    return Fault(session_id, first, Harm.REORDERED, words)
 
 
 def _gap(
@@ -97,8 +121,6 @@ def _faults_of(
 ) -> Iterator[Fault]:
     here = event.sequence
     if here in order:
-        words = f"event {here} was written as event {order[here]}"
-        yield Fault(session_id, here, Harm.REORDERED, words)
         return
     if verify_event(event) is not None:
         words = f"event {here} was changed after it was written"

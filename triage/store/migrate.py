@@ -100,7 +100,10 @@ def bring_up_to_date(connection: Connection, location: str) -> None:
 
 
 def lift(connection: Connection, found: str | None, to: str = HEAD) -> None:
-    """Run the steps from `found` (None: an empty database) up to `to`, then renew guards and lists."""
+    """Run the steps from `found` up to `to`, then renew guards and lists.
+
+    found: the step the store stands at, None for an empty database
+    """
     from alembic.operations import Operations
     from alembic.runtime.migration import MigrationContext
     from alembic.script import ScriptDirectory
