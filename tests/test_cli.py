@@ -188,7 +188,7 @@ def test_an_id_in_the_list_is_never_broken_and_fits_80_columns(capsys: Captured)
     lines = capsys.readouterr().out.splitlines()
     assert any(line.startswith(f"{SESSION} ") for line in lines)
     assert all(len(line) <= 80 for line in lines)
-    assert "open (asked)" in " ".join(" ".join(lines).split())
+    assert "going on, at complaint" in " ".join(" ".join(lines).split())
 
 
 def test_an_empty_log_says_how_to_take_a_call(capsys: Captured) -> None:
@@ -254,6 +254,8 @@ def test_a_call_killed_at_the_terminal_goes_on_at_the_same_question(
     call.kill(signal.SIGKILL)
     call.close()
     again = spawn(f"resume {only_session(own_folders)} --plain")
+    again.expect_exact("Take it over? yes or no")
+    again.sendline("yes")
     again.expect_exact(words)
     again.sendline("stop")
     again.expect("kept")

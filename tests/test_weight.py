@@ -10,10 +10,13 @@ from pathlib import Path
 
 import pytest
 
-from tests.command_line import ROOT, UNLICENSED, answers_file
+from tests.command_line import ROOT, UNLICENSED, answers_file, environment, program
 from tests.conversation import FEED_FAILED
 
-HEAVY = {"rich", "prompt_toolkit", "networkx", "CoolProp", "sqlalchemy", "numpy", "yaml"}
+HEAVY = {
+    "rich", "prompt_toolkit", "networkx", "CoolProp", "sqlalchemy", "numpy", "yaml", "alembic",
+    "jinja2", "matplotlib",
+}  # fmt: skip
 PACKAGE = ROOT / "triage"
 
 MAY_IMPORT_NUMPY = {"learning/modes.py"}
@@ -49,9 +52,13 @@ def main_with(*arguments: str | Path) -> str:
         main_with("--help"),
         main_with("call", "--help"),
         main_with("log", "show", "--help"),
+        main_with("log", "export", "--help"),
     ],
-    ids=["package", "door", "parser", "--version", "--help", "call --help", "log show --help"],
-)
+    ids=[
+        "package", "door", "parser", "--version", "--help", "call --help", "log show --help",
+        "log export --help",
+    ],
+)  # fmt: skip
 def test_nothing_heavy_is_loaded_to_read_the_command_line(
     own_folders: dict[str, str], code: str
 ) -> None:
@@ -67,7 +74,6 @@ def test_a_mistyped_command_loads_nothing_heavy(own_folders: dict[str, str]) -> 
     [
         (("gas", "R-404A", "--pressure", "62"), {"networkx", "sqlalchemy", "yaml", "numpy"}),
         (("expect", "gletsch_r500"), {"networkx", "sqlalchemy", "yaml", "numpy"}),
-        (("log", "list"), {"networkx", "yaml", "numpy"}),
         (("call", "--answers", "nowhere.yaml"), {"sqlalchemy", "numpy"}),
         (("demo",), {"sqlalchemy", "numpy"}),
     ],
@@ -81,6 +87,50 @@ def test_a_command_loads_what_it_needs_and_never_coolprop(
         loaded_by(main_with(*arguments), own_folders) & (needless | {"CoolProp", "prompt_toolkit"})
         == set()
     )
+
+
+@pytest.fixture(scope="module")
+def with_a_call(
+    tmp_path_factory: pytest.TempPathFactory, content_cache: Path
+) -> tuple[dict[str, str], str]:
+    """The environment of a user whose record holds one call, and its id."""
+    home = tmp_path_factory.mktemp("home")
+    env = environment(home, content_cache)
+    path = answers_file(home, FEED_FAILED, acknowledge="all")
+    taken = program("call", "--answers", path, "--json", env=env)
+    return env, json.loads(taken.stdout)["session_id"]
+
+
+@pytest.mark.parametrize(
+    ("command", "besides"),
+    [
+        ("parked", set()),
+        ("log list", set()),
+        ("log verify", set()),
+        ("log audit", set()),
+        ("log audit --rules", set()),
+        ("log figures", set()),
+        ("log figures --images plots", {"matplotlib", "numpy"}),
+        ("log purge --before 2020-01-01 --yes", set()),
+        ("outcome SESSION --found no_fault_found", set()),
+        ("tree priors", {"yaml"}),
+        ("log show SESSION", {"networkx"}),
+        ("log replay", {"networkx"}),
+        ("log export --as jsonl", {"networkx"}),
+        ("log export --as csv", {"networkx"}),
+        ("log export --as markdown", {"networkx"}),
+        ("log export --as html", {"networkx", "jinja2", "matplotlib", "numpy"}),
+    ],
+)
+def test_a_command_over_the_record_loads_the_store_the_screen_and_what_it_draws(
+    with_a_call: tuple[dict[str, str], str], tmp_path: Path, command: str, besides: set[str]
+) -> None:
+    """The store is there already, so nothing lifts it either."""
+    env, session_id = with_a_call
+    words = command.replace("SESSION", session_id).replace("plots", str(tmp_path / "plots"))
+    code = f"from triage.cli import main; assert main({words.split()!r}) in (0, 1)"
+    loaded = loaded_by(code, env)
+    assert loaded - {"rich", "sqlalchemy"} <= besides
 
 
 @pytest.mark.parametrize("answers", [FEED_FAILED, UNLICENSED], ids=["recommended", "handed over"])
@@ -181,14 +231,43 @@ def test_the_dialogue_is_told_the_time_and_the_zone_and_asks_no_computer_for_the
             assert node.func.attr != "astimezone" or node.args
 
 
-PURE = ["dialogue/engine.py", "dialogue/judge.py", "dialogue/rank.py", "dialogue/gate.py"]
+PURE = [
+    *(
+        f"dialogue/{name}.py"
+        for name in ("engine", "judge", "rank", "gate", "parking", "repair", "standing", "words")
+    ),
+    *(f"store/{name}.py" for name in ("summary", "chain_faults", "links", "listing", "tallies")),
+    *(
+        f"review/{name}.py"
+        for name in (
+            "replay", "audit", "audit_call", "audit_care", "audit_safety", "figures",
+            "figures_data", "figures_words", "measures",
+        )
+    ),
+    *(
+        f"review/export/{name}.py"
+        for name in (
+            "call", "talk", "told", "cycle", "redaction", "markdown", "jsonl", "csv_table",
+            "gauge_place", "outcome_words",
+        )
+    ),
+]  # fmt: skip
+"""What is given all it needs: nothing is read, written, asked of a clock or drawn by lot."""
 
 
 @pytest.mark.parametrize("name", PURE)
-def test_the_dialogue_reads_no_clock_and_writes_nothing(name: str) -> None:
-    calls = {
-        node.func.id
-        for node in ast.walk(ast.parse((PACKAGE / name).read_text(encoding="utf-8")))
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
-    }
-    assert not calls & {"print", "open", "input"}
+def test_what_is_pure_reads_no_clock_and_no_file_and_writes_nothing(name: str) -> None:
+    path = PACKAGE / name
+    calls = [
+        node.func
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call)
+    ]
+    names = {func.id for func in calls if isinstance(func, ast.Name)}
+    attributes = {func.attr for func in calls if isinstance(func, ast.Attribute)}
+    assert not names & {"print", "open", "input", "open_store"}
+    assert not attributes & {
+        "now", "today", "utcnow", "open", "read_text", "write_text", "read_bytes", "write_bytes",
+    }  # fmt: skip
+    tops = {module.split(".")[0] for module in imports_of(path)}
+    assert not tops & {"os", "sys", "random", "secrets", "time", "pathlib", "sqlalchemy"}

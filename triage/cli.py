@@ -10,14 +10,13 @@ from __future__ import annotations
 import argparse
 import io
 import os
-import shutil
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from pathlib import Path
 
 from triage import __version__
-from triage.cli_parser import Parser, count, printable, seed
+from triage.cli_parser import Parser, count, seed
 from triage.cli_record import add_record_commands
 from triage.exits import DONE, INTERRUPTED
 
@@ -89,7 +88,9 @@ def build_parser() -> argparse.ArgumentParser:
         "resume", parents=[shared, trees, store], help="go on with a call that was left",
         description="Go on with a call. Example: triage resume 20261125",
     )  # fmt: skip
-    resume.add_argument("session", help="session id, its beginning, or its last part")
+    resume.add_argument(
+        "session", nargs="?", help="session id, its beginning, or its last part; without it, asks"
+    )
     resume.add_argument("--agent", default="", metavar="NAME", help="who goes on with it")
     resume.add_argument("--vi", action="store_true", help="vi editing keys at the prompt")
     resume.set_defaults(run=_resume)
@@ -225,15 +226,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
         _stop_writing()
         return DONE
     except Exception as error:  # noqa: BLE001 - the last border: every error becomes one line
-        from triage.console.failures import exit_code_of, wrapped
+        from triage.console.aside import write_aside
+        from triage.console.failures import exit_code_of
 
         if isinstance(error, OSError):
             _stop_writing()
         code, message = exit_code_of(error)
-        shown = printable(f"triage: {message}")
-        if sys.stderr.isatty():  # in a file or a pipe a message stays on its line
-            shown = wrapped(shown, shutil.get_terminal_size().columns)
-        sys.stderr.write(f"{shown}\n")
+        write_aside(message)
     return code
 
 
@@ -301,8 +300,10 @@ def _tree_likelihoods(options: argparse.Namespace) -> int:
 
 
 def _tree_priors(options: argparse.Namespace) -> int:
+    from triage.console.left_waiting import write_what_waits
     from triage.console.tree_priors import show_priors
 
+    write_what_waits(options.store)
     return show_priors(options)
 
 

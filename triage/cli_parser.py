@@ -21,6 +21,16 @@ class Parser(argparse.ArgumentParser):
         super().__init__(*arguments, **options)
         self._negative_number_matcher = re.compile(r"-\.?[0-9]")
 
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:
+        """Parse, and leave at once for a word that is not known.
+
+        Here, as the usage to show is that of the command it was given to.
+        """
+        options, unknown = super().parse_known_args(args, namespace)
+        if unknown:
+            self.error(f"unrecognized arguments: {' '.join(unknown)}")
+        return options, unknown
+
     def error(self, message: str) -> NoReturn:
         """Leave with `message` and the nearest valid word."""
         refused = re.search(r"argument (\S+): invalid choice: '(.*?)'", message)

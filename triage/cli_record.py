@@ -32,7 +32,8 @@ def add_record_commands(
         "Example: triage parked --agent Ana",
     )  # fmt: skip
     parked.add_argument("--agent", default="", metavar="NAME", help="only those this agent parked")
-    parked.set_defaults(run=_later("triage.review.parked", "list_parked"))
+    parked.add_argument("--due", action="store_true", help="only those due and overdue")
+    parked.set_defaults(run=_later("triage.review.parked", "list_parked", tells_of_others=True))
 
     outcome = commands.add_parser(
         "outcome", parents=[shared, units, trees, store, as_json],
@@ -58,6 +59,13 @@ def add_record_commands(
         "--reading", action="append", default=[], metavar="ID=VALUE",
         help="a reading after the repair; may be given again",
     )  # fmt: skip
+    outcome.add_argument(
+        "--accept-odd-readings", action="store_true",
+        help="keep readings that cannot well be true; they were read so",
+    )  # fmt: skip
+    outcome.add_argument(
+        "--although-open", action="store_true", help="report on a call that has not come to its end"
+    )
     outcome.add_argument("--note", default="", metavar="TEXT", help="anything else")
     outcome.add_argument("--by", default="", metavar="NAME", help="who reports it")
     outcome.set_defaults(run=_later("triage.review.outcome", "record_outcome"))
@@ -91,8 +99,7 @@ def add_record_commands(
         description="Run the stored answers of calls through today's content (or that of --trees) "
         "and tell what differs: path, conclusion, result. Example: triage log replay 20261125",
     )  # fmt: skip
-    replay.add_argument("session", nargs="*", help=_SESSIONS)
-    replay.add_argument("--most", type=count, default=None, metavar="N", help="at most N calls")
+    _of_calls(replay)
     replay.set_defaults(run=_later("triage.review.replay_command", "replay_calls"))
 
     audit = parts.add_parser(
@@ -101,7 +108,7 @@ def add_record_commands(
         description="Hold stored calls against the rules of a good call, with the reason for each "
         "finding. Example: triage log audit --since 2026-11-01",
     )  # fmt: skip
-    audit.add_argument("session", nargs="*", help=_SESSIONS)
+    _of_calls(audit)
     audit.add_argument(
         "--rule",
         action="append",
@@ -110,7 +117,6 @@ def add_record_commands(
         help="only this rule; may be repeated",
     )
     audit.add_argument("--rules", action="store_true", help="list the rules and why they are there")
-    audit.add_argument("--most", type=count, default=None, metavar="N", help="at most N calls")
     audit.set_defaults(run=_later("triage.review.audit_command", "audit_calls"))
 
     figures = parts.add_parser(
@@ -132,9 +138,16 @@ def add_record_commands(
     )  # fmt: skip
     verify.add_argument("session", nargs="?", help=_SESSION)
     verify.add_argument(
-        "--against", metavar="MARK", help="a mark that an earlier verify printed and you kept"
+        "--against", metavar="MARK",
+        help="a mark that an earlier verify printed, or a file that it kept",
+    )  # fmt: skip
+    verify.add_argument(
+        "--keep",
+        type=Path,
+        metavar="FILE",
+        help="write what stands at the end of each session, to hold the record against later",
     )
-    verify.set_defaults(run=_later("triage.review.verify", "verify_record"))
+    verify.set_defaults(run=_later("triage.review.verify", "verify_record", tells_of_others=True))
 
     export = parts.add_parser(
         "export", parents=[shared, units, trees, store, filters],
@@ -142,7 +155,7 @@ def add_record_commands(
         description="Write calls for other programs and people; personal data is left out unless "
         "asked for. Example: triage log export 20261125 --as html --to call.html",
     )  # fmt: skip
-    export.add_argument("session", nargs="*", help=_SESSIONS)
+    _of_calls(export)
     export.add_argument(
         "--as", dest="form", choices=("jsonl", "csv", "markdown", "html"), required=True,
         help="form of the export",
@@ -155,7 +168,6 @@ def add_record_commands(
         "--with-personal-data", action="store_true",
         help="keep names, serial numbers, notes and lines as typed",
     )  # fmt: skip
-    export.add_argument("--most", type=count, default=None, metavar="N", help="at most N calls")
     export.set_defaults(run=_later("triage.review.export_command", "export_calls"))
 
     purge = parts.add_parser(
@@ -173,18 +185,28 @@ def add_record_commands(
     purge.set_defaults(run=_later("triage.review.purge", "purge_calls"))
 
 
+def _of_calls(parser: Parser) -> None:
+    """Add which calls a command is for, beside the filters."""
+    parser.add_argument("session", nargs="*", help=_SESSIONS)
+    parser.add_argument("--most", type=count, default=None, metavar="N", help="at most N calls")
+
+
 def _filters() -> Parser:
     parser = Parser(add_help=False)
     group = parser.add_argument_group("filters")
     group.add_argument("--since", metavar="DATE", help="started on this day (UTC) or later")
     group.add_argument("--until", metavar="DATE", help="started before this day (UTC)")
-    group.add_argument("--agent", metavar="NAME", help="whose call it was")
+    group.add_argument(
+        "--agent", metavar="NAME",
+        help="who took the call or was at it last; none for calls without a name",
+    )  # fmt: skip
     group.add_argument("--machine", metavar="NAME", help="machine id or name")
     group.add_argument("--refrigerant", metavar="NAME", help="as R-404A, 404a, propane")
     group.add_argument("--serial", metavar="NUMBER", help="serial number of the machine")
     group.add_argument("--conclusion", metavar="CAUSE", help="the cause concluded")
-    group.add_argument("--result", choices=RESULTS, help="how the call ended")
-    group.add_argument(
+    ended = group.add_mutually_exclusive_group()
+    ended.add_argument("--result", choices=RESULTS, help="how the call ended")
+    ended.add_argument(
         "--withheld", dest="result", action="store_const", const="withheld",
         help="the same as --result withheld",
     )  # fmt: skip
@@ -196,16 +218,22 @@ def _filters() -> Parser:
     return parser
 
 
-def _later(module: str, function: str) -> Callable[[argparse.Namespace], int]:
+def _later(
+    module: str, function: str, *, tells_of_others: bool = False
+) -> Callable[[argparse.Namespace], int]:
     """Return what imports `module` and calls its `function` once the command is chosen.
 
     What an outage left waiting on this computer goes into the record first.
+
+    tells_of_others: whether what waits for other records is told
     """
 
     def run(options: argparse.Namespace) -> int:
-        from triage.console.left_waiting import write_what_waits
+        from triage.console.left_waiting import tell_of_others, write_what_waits
 
         write_what_waits(options.store)
+        if tells_of_others:
+            tell_of_others(options.store)
         done: int = getattr(importlib.import_module(module), function)(options)
         return done
 

@@ -46,7 +46,7 @@ class RowDesk:
             self.is_stopped = True
             return (StoppedHere(),)
         if text == "park 20":
-            return (NotClear("What does it wait for?", "park 20 min "),)
+            return (NotClear("What does it wait for?"),)
         if text.startswith("park"):
             self.is_stopped = True
             return (ParkedHere("freeze is running", "2026-03-04T09:20:00+00:00", 1200.0),)

@@ -159,20 +159,6 @@ def test_desk_that_lost_the_call_and_leaves_is_told_so_too() -> None:
     assert "Your line" not in text
 
 
-def test_what_was_said_of_a_park_without_a_reason_stands_in_the_next_line() -> None:
-    desk = RowDesk(sample.ASK_PATTERN, sample.RECOMMENDED)
-    conversation = Chat(desk, ChatConsole(Look(), StringIO(), 80), lambda: BEGAN)
-    drafts: list[str] = []
-
-    class Watched(Lines):
-        def read(self) -> str:
-            drafts.append(conversation.line_needs.draft())
-            return super().read()
-
-    conversation.converse(Watched("park 20", "?", "even"))
-    assert drafts == ["", "park 20 min ", ""]
-
-
 def test_ended_call_is_shown_without_a_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sys, "stdin", StringIO())
     stream = StringIO()

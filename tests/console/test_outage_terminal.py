@@ -48,6 +48,23 @@ def id_on(desk: Desk) -> str:
     return next(line.split()[1] for line in desk.screen.display if line.startswith("Session "))
 
 
+def begun(start: Callable[..., Desk], store: str) -> tuple[Desk, str]:
+    """A call at the question for the complaint, and its session id."""
+    desk = start("call", "--store", store)
+    desk.see("F1 help")
+    session_id = id_on(desk)
+    desk.child.send("yes both\r")
+    desk.see("what the machine does wrong")
+    return desk, session_id
+
+
+def cut_off(desk: Desk, server: PrivateServer) -> None:
+    """Take the database away and say one more line."""
+    server.stop("immediate")
+    desk.child.send("will not drop\r")
+    desk.see("record out of reach: 1 line waiting here")
+
+
 def flat(desk: Desk) -> str:
     """What is on the screen as running text, without margins and toolbar."""
     return " ".join(line.partition("│")[2].strip() for line in desk.text.splitlines())
@@ -57,14 +74,8 @@ def test_an_outage_is_on_the_toolbar_and_in_the_chat_and_its_end_too(
     start: Callable[..., Desk], own_server: PrivateServer, tmp_path: Path, content_cache: Path
 ) -> None:
     store = own_server.new_database()
-    desk = start("call", "--store", store)
-    desk.see("F1 help")
-    session_id = id_on(desk)
-    desk.child.send("yes both\r")
-    desk.see("what the machine does wrong")
-    own_server.stop("immediate")
-    desk.child.send("will not drop\r")
-    desk.see("record out of reach: 1 line waiting here")
+    desk, session_id = begun(start, store)
+    cut_off(desk, own_server)
     assert "The record is out of reach (no answer from postgresql+psycopg://desk@/" in flat(desk)
     assert "Go on with the call: what is typed waits on this computer" in flat(desk)
     desk.child.send("note rattles\r")
@@ -87,39 +98,41 @@ def test_a_desk_killed_in_the_outage_is_gone_on_with_where_it_was(
     start: Callable[..., Desk], own_server: PrivateServer, tmp_path: Path, content_cache: Path
 ) -> None:
     store = own_server.new_database()
-    desk = start("call", "--store", store)
-    desk.see("F1 help")
-    session_id = id_on(desk)
-    desk.child.send("yes both\r")
-    desk.see("what the machine does wrong")
-    own_server.stop("immediate")
-    desk.child.send("will not drop\r")
-    desk.see("record out of reach: 1 line waiting here")
+    desk, session_id = begun(start, store)
+    cut_off(desk, own_server)
     children = Path(f"/proc/{desk.child.pid}/task/{desk.child.pid}/children")
     os.kill(int(children.read_text(encoding="ascii").split()[0]), signal.SIGKILL)
     env = environment_of(tmp_path, content_cache)
     refused = program("resume", session_id, "--store", store, env=env)
     assert refused.returncode == 4
     assert len(refused.stderr.splitlines()) == 1
-    assert "what waits on this computer (1 line) goes in when it is back" in refused.stderr
+    assert (
+        "what waits on this computer (1 line) goes in when it is back; start a new call"
+        in refused.stderr
+    )
     own_server.start()
     again = start("resume", session_id, "--store", store, "--plain")
     again.see("The record is back: 1 line")
+    again.see("Take it over? yes or no")
+    again.child.send("yes\r")
     again.see("Tell me the machine's model")
     assert f"Session {session_id} resumed" in again.text
 
 
-def test_a_call_begun_in_the_outage_is_written_by_the_next_command(
-    start: Callable[..., Desk], own_server: PrivateServer, tmp_path: Path, content_cache: Path
-) -> None:
+@pytest.mark.parametrize("mode", ["--plain", "--color=auto"])
+def test_a_call_begun_in_the_outage_says_so_before_the_first_answer_and_is_written_later(
+    start: Callable[..., Desk], own_server: PrivateServer, tmp_path: Path, content_cache: Path,
+    mode: str,
+) -> None:  # fmt: skip
     store = own_server.new_database()
     own_server.stop()
-    desk = start("call", "--store", store, "--plain")
-    desk.see("caller:")
+    desk = start("call", "--store", store, mode)
+    desk.see("certified")
     session_id = id_on(desk)
+    desk.see("The record is out of reach")
     desk.child.send("yes both\r")
-    desk.see("record: The record is out of reach")
     desk.see("what the machine does wrong")
+    assert " ".join(desk.text.split()).count("The record is out of reach") == 1
     desk.child.send("\x04")
     desk.see("The record is still out of reach")
     assert "The next triage command on" in desk.text

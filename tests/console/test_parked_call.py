@@ -99,6 +99,16 @@ def test_time_of_day_is_that_of_the_desk_and_is_kept_in_utc(tmp_path: Path) -> N
 
 
 @pytest.mark.usefixtures("chicago")
+def test_wait_that_ends_tomorrow_says_so(tmp_path: Path) -> None:
+    # It is 06:00 here.
+    line = "park until 3:30 am the shop opens"
+    assert (
+        "Parked for 21 h 30 min, until tomorrow 03:30: the shop opens"
+        in conversation(started(tmp_path / "calls.sqlite3"), *OPENING, line)[1]
+    )
+
+
+@pytest.mark.usefixtures("chicago")
 def test_clock_of_this_computer_is_put_forward_over_night() -> None:
     # Chicago lost the hour from 2 to 3 on 2026-03-08 (IANA time zone database).
     evening = datetime(2026, 3, 8, 4, 0, tzinfo=UTC).astimezone(LOCAL)
@@ -215,7 +225,8 @@ def test_calls_that_are_due_are_told_in_one_line_with_the_first_of_them() -> Non
     ("ahead", "words"),
     [
         (-720.0, "overdue 12 min"), (-59.0, "due now"), (0.0, "due now"), (480.0, "in 8 min"),
-        (5400.0, "in 1 h 30 min"), (-7200.0, "overdue 2 h"), (259_200.0, "in 3 days"),
+        (1.0, "in under 1 min"), (5400.0, "in 1 h 30 min"), (-7200.0, "overdue 2 h"),
+        (259_200.0, "in 3 days"),
     ],
 )  # fmt: skip
 def test_times_due_are_told_from_now(ahead: float, words: str) -> None:

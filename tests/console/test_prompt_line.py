@@ -65,17 +65,6 @@ def read(keys: str, prompt: Prompt = sample.ASK_PATTERN, **options: Any) -> str:
         return line.read()
 
 
-def test_what_was_said_already_stands_in_the_line_to_be_typed_on() -> None:
-    wanted = LineNeeds(
-        sample.CONTENT, "caller", lambda: sample.ASK_PATTERN, needs(sample.ASK_PATTERN).facts,
-        draft=lambda: "park 20 min ",
-    )  # fmt: skip
-    with create_pipe_input() as typed:
-        line = PromptLine(wanted, Look(), terminal_input=typed, terminal_output=DummyOutput())
-        typed.send_text("freeze is running\r")
-        assert line.read() == "park 20 min freeze is running"
-
-
 Condition = Callable[[Buffer], bool]
 
 

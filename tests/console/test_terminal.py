@@ -243,6 +243,8 @@ def test_killed_call_goes_on_at_the_same_question(
         pytest.skip("the program's process is found through /proc")
     os.kill(int(children.read_text(encoding="ascii").split()[0]), signal.SIGKILL)
     again = start(*store, program=("triage", "resume", session_id))
+    again.see("Take it over? yes or no")
+    again.child.send("yes\r")
     again.see("What does the machine do wrong?")
     assert f"Session {session_id} resumed" in again.text
     assert "neither stopped nor parked it" in " ".join(again.text.split())

@@ -197,7 +197,7 @@ def test_withheld_card_holds_nothing_of_the_repair(shown: Shown) -> None:
     ):
         assert secret.lower() not in text.lower()
     assert sample.FEED_CAUSE.machine_state in text
-    assert "Cautions acknowledged, 1 of 2: - Stored pressure" in text
+    assert "Cautions acknowledged at the gate, 1 of 2: - Stored pressure" in text
     assert "Not reached: - Falling ice" in text
     assert "start a new call" not in text
 

@@ -17,7 +17,14 @@ from tests.dialogue.test_engine_turns import KINDS, at
 from tests.strategies import FIXED, typed_lines
 from triage.dialogue.case import Case, fold
 from triage.dialogue.events import Identified, NotUnderstood, Parked, Resumed, Said, Started
-from triage.dialogue.parking import LEAST_WAIT, LONGEST_WAIT, TimeOfDay, due_at, read_wait
+from triage.dialogue.parking import (
+    LEAST_WAIT,
+    LONGEST_WAIT,
+    TimeOfDay,
+    due_at,
+    no_time_in,
+    read_wait,
+)
 from triage.dialogue.steering import serial_number_in
 from triage.dialogue.view import CaseSoFar, HelpWanted, NotClear, ParkedHere, SerialKept
 
@@ -200,24 +207,36 @@ def test_park_that_lacks_something_keeps_the_call_open_and_says_what_to_type(
     turn = shipped_engine().turn(case, line, NOW)
     _, event = turn.events
     assert isinstance(event, NotUnderstood)
-    assert turn.remarks == (NotClear(event.message, turn.remarks[0].draft),)  # type: ignore[union-attr]
+    assert turn.remarks == (NotClear(event.message),)
     assert not fold(turn.events, case).is_stopped
 
 
-def test_what_was_said_already_is_the_beginning_of_the_next_line() -> None:
-    engine, case = shipped_engine(), at("question")
-    drafts = {
-        line: engine.turn(case, line, NOW).remarks[0].draft  # type: ignore[union-attr]
-        for line in ("park", "park 20", "park until 3 pm", "park freeze is running")
-    }
-    assert drafts == {
-        "park": "",
-        "park 20": "park 20 min ",
-        "park until 3 pm": "park until 3 pm ",
-        "park freeze is running": "park freeze is running",
-    }
-    turn = engine.turn(case, "park 20 min freeze is running", NOW)
-    assert isinstance(turn.events[-1], Parked)
+@pytest.mark.parametrize(
+    ("line", "said"),
+    [
+        ("park until 25:70 freeze is running", "25:70 is not a time. Say how long it waits"),
+        ("park 13:05 pm x", "13:05 pm is not a time. "),
+        ("park until 26 x", "26 is not a time. "),
+        ("park freeze is running", "Say how long it waits"),
+        ("park 20", "Type the whole line again, such as: park 20 min freeze is running"),
+        ("park until 3 pm", "such as: park until 3 pm freeze is running"),
+        ("park until 13:40 caller asks", "Type the whole line again: park 20 min caller asks"),
+    ],
+)
+def test_line_that_cannot_be_used_is_answered_with_one_to_type(line: str, said: str) -> None:
+    (remark,) = shipped_engine().turn(at("question"), line, NOW).remarks
+    assert isinstance(remark, NotClear)
+    assert said in remark.message
+
+
+@given(hour=st.integers(0, 23), minute=st.integers(0, 59))
+@FIXED
+def test_every_time_of_the_day_is_one(hour: int, minute: int) -> None:
+    assert no_time_in(f"until {hour}:{minute:02d} freeze is running") == ""
+    assert no_time_in(f"until {hour % 12 + 1}:{minute:02d} pm x") == ""
+    assert no_time_in(f"until {hour + 24}:{minute:02d} x") == f"{hour + 24}:{minute:02d}"
+    if minute < 40:
+        assert no_time_in(f"until {hour}:{minute + 60} x") == f"{hour}:{minute + 60}"
 
 
 def test_help_proposes_to_wait_for_the_minute_the_reading_is_taken_at() -> None:

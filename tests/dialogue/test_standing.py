@@ -4,16 +4,20 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from io import StringIO
 
 import pytest
 
 from tests.conversation import opened, say, shipped_engine, up_to
 from tests.dialogue.calls import Caller
 from tests.dialogue.test_engine_turns import KINDS, at
+from triage.console.cards import case_so_far
+from triage.console.look import ChatConsole, Look
+from triage.console.telling import Telling
 from triage.dialogue.case import Case, fold
 from triage.dialogue.events import Answered, Parked, Stopped
 from triage.dialogue.standing import Times, ago, standing_of
-from triage.dialogue.view import AskQuestion
+from triage.dialogue.view import ODD, AskCaution, AskQuestion, CaseSoFar
 
 NOW = datetime(2026, 11, 25, 14, 30, tzinfo=UTC)
 TIMES = Times(NOW - timedelta(minutes=42), NOW - timedelta(minutes=22), NOW)
@@ -30,9 +34,9 @@ def lines(case: Case) -> tuple[str, str, str]:
 def test_freeze_that_is_sound_so_far() -> None:
     case = replace(up_to("discharge_line_temperature"), serial_number="0451-77")
     assert lines(parked(case)) == (
-        "We are on your Gletsch R500 (invented), R-410A, serial number 0451-77; it makes ice, but "
-        "the ice will not drop. We began 42 minutes ago and parked the call 22 minutes ago: "
-        "freeze is running.",
+        "We are on your Gletsch R500 (invented), R-410A, serial number 0451-77; the complaint: "
+        "makes ice, but the ice will not drop. We began 42 minutes ago and parked the call "
+        "22 minutes ago: freeze is running.",
         "Freeze looks healthy so far (7 readings).",
         "What I need from you now: discharge line temperature in the freeze, at minute 6.",
     )
@@ -41,7 +45,7 @@ def test_freeze_that_is_sound_so_far() -> None:
 def test_technician_alone_is_spoken_to_as_one() -> None:
     case = replace(up_to("discharge_line_temperature"), voice="technician")
     first, _, third = lines(parked(case))
-    assert first.startswith("You are on the Gletsch R500 (invented), R-410A; it makes ice")
+    assert first.startswith("You are on the Gletsch R500 (invented), R-410A; the complaint: makes")
     assert "You began 42 minutes ago and parked the call 22 minutes ago" in first
     assert third == "Next: discharge line temperature in the freeze, at minute 6."
 
@@ -56,17 +60,80 @@ def test_freeze_with_a_reading_below_its_band() -> None:
 
 def test_harvest_with_more_odd_readings_than_are_read_out() -> None:
     assert lines(up_to("coil_voltage"))[1] == (
-        "Freeze is proven sound (10 readings). Harvest has 3 odd readings: ice released in the "
-        'harvest "no, nothing dropped"; suction pressure in the harvest 85 psig is below its '
-        "band; and 1 more."
+        "Freeze is proven sound (10 readings). Harvest has 3 odd readings: suction pressure in the "
+        "harvest 85 psig is below its band; discharge pressure in the harvest 125 psig is below "
+        "its band; and 1 more."
     )
+
+
+def test_refrigerant_that_nobody_read_off_the_plate_is_never_named() -> None:
+    # The machine's file says R-410A: what is in this very one may be another.
+    case, _ = say(opened(), "yes both", "will not drop", "gletsch r500", "dunno")
+    for one in (case, up_to("refrigerant")):
+        first = lines(parked(one))[0]
+        assert first.startswith(
+            "We are on your Gletsch R500 (invented), refrigerant not read off the plate yet;"
+        )
+        assert "R-4" not in first
+
+
+def test_refused_cautions_are_said_with_what_was_found_and_in_the_case() -> None:
+    asked = at("caution")
+    prompt = shipped_engine().prompt(asked)
+    assert isinstance(prompt, AskCaution)
+    case, _ = say(asked, "no")
+    said = f"Refused: {prompt.caution.title}."
+    assert lines(parked(case))[1].endswith(said)
+    assert "Refused" not in lines(parked(asked))[1]
+    _, (remark,) = say(case, "case")
+    assert isinstance(remark, CaseSoFar)
+    assert remark.refused == (prompt.caution,)
+    stream = StringIO()
+    telling = Telling(shipped_engine().content, case)
+    ChatConsole(Look(), stream, 80).print(case_so_far(remark, telling))
+    assert said in " ".join(stream.getvalue().split())
+
+
+@pytest.mark.parametrize("complaint", ["something else", "low production", "will not drop"])
+def test_complaint_is_told_whatever_words_its_label_has(complaint: str) -> None:
+    case, _ = say(opened(), "yes both", complaint)
+    reading = shipped_engine().content.readings["complaint"]
+    (label,) = (
+        each.label for each in reading.choices if each.id == case.answers["complaint"].value
+    )
+    assert f"; the complaint: {label}. We began" in lines(case)[0]
+
+
+def test_reason_that_is_something_to_do_is_told_as_such() -> None:
+    case = up_to("discharge_line_temperature")
+    assert lines(parked(case, "read the line at minute six"))[0].endswith(
+        "parked the call 22 minutes ago; you were going to: read the line at minute six."
+    )
+
+
+def test_reading_farthest_from_its_band_is_told_first_and_choices_last() -> None:
+    case = up_to("coil_voltage")
+    answers = dict(case.answers)
+    for pressure in ("harvest_suction_pressure", "harvest_discharge_pressure"):
+        lowest = replace(answers[pressure], value=110_000.0)  # next to no pressure at all
+        one = replace(case, answers={**answers, pressure: lowest})
+        odd = [item for item in shipped_engine().findings(one) if item.verdict in ODD]
+        measured = sorted(
+            (item for item in odd if item.residual is not None),
+            key=lambda item: -abs(item.residual or 0.0),
+        )
+        assert (len(odd), len(measured)) == (3, 2)
+        told = lines(one)[1].split("odd readings: ")[1].split("; ")
+        assert told[0].startswith(measured[0].reading.name)
+        assert told[1].startswith(measured[1].reading.name)
+        assert measured[0].reading.id == pressure
 
 
 def test_call_of_which_nothing_is_known_yet() -> None:
     first, second, third = lines(parked(opened()))
     assert first.startswith(
-        "We are on your ice machine, refrigerant not known yet; what is wrong with it is not said "
-        "yet."
+        "We are on your ice machine, refrigerant not read off the plate yet; what is wrong with it "
+        "is not said yet."
     )
     assert second == "Nothing of the freeze or the harvest has been judged yet."
     assert third.startswith("Two things, so I only ask for what you may do.")

@@ -135,3 +135,25 @@ def test_the_row_tells_what_the_call_concluded_and_what_came_of_it() -> None:
     assert row["serial_number"] == "GL-0042-771"
     assert 0.9 < float(row["likeliest_probability [0 to 1]"]) <= 1.0
     assert "brazing" in row["cautions_acknowledged"].split()
+
+
+@pytest.mark.parametrize(
+    ("units", "column", "cell"),
+    [
+        (UnitSystem.US, "site_altitude [ft]", "5000.0"),
+        (UnitSystem.SI, "site_altitude [m]", "1524.0"),
+    ],
+)
+def test_the_altitude_of_the_site_is_told_as_people_tell_heights(
+    units: UnitSystem, column: str, cell: str
+) -> None:
+    """One foot is 0.3048 m exactly: NIST Special Publication 811, appendix B.9."""
+    (at, who, started), *rest = spoken(ESCALATED)
+    call = exported([(at, who, replace(started, altitude_m=1524.0)), *rest])  # type: ignore[call-arg]
+    (row,) = rows_of("".join(csv_lines([call], CONTENT, units)))
+    assert row[column] == cell
+
+
+def test_an_altitude_said_in_the_call_counts() -> None:
+    said = ("agent", Answered("site_altitude", "2000 ft", 609.6))
+    assert row_of(with_events(spoken(ESCALATED), said))["site_altitude [ft]"] == "2000.0"

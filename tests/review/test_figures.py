@@ -335,6 +335,11 @@ def test_every_share_stands_beside_its_counts(store: Path, capsys: Captured) -> 
         assert re.search(r"(\d+ of \d+, |\d+, |\d+ \()[<>]?$", before), before[-40:]
 
 
+def test_a_desk_of_one_call_has_one_call(store: Path, capsys: Captured) -> None:
+    out = run(capsys, "--store", store, "--plain", "--until", "2026-11-03")
+    assert "Mira Oduya: 1 call, 0 ended" in " ".join(out.split())
+
+
 def test_a_span_that_cuts_a_month_says_so(store: Path, capsys: Captured) -> None:
     out = " ".join(run(capsys, "--store", store, "--since", "2026-11-05").split())
     assert "9 calls, started 2026-11-05 to 2026-11-13 (UTC)." in out

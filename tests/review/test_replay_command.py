@@ -15,7 +15,7 @@ import pytest
 from tests.conversation import CONTENT_FOLDER, FEED_FAILED, shipped_engine
 from tests.review.stored_calls import BEGUN, TURN, call_of, chained, demo_record
 from triage.cli import main
-from triage.dialogue.events import Answered, Asked, Concluded, Said, Started
+from triage.dialogue.events import Answered, Asked, Concluded, RepairReported, Said, Started
 from triage.review import replay_many as many
 from triage.review.chosen import Chosen
 from triage.store import open_store
@@ -90,7 +90,8 @@ def test_a_named_call_is_shown_even_if_it_is_the_same(store: Path, capsys: Captu
 
 KEYS = {
     "content_version", "compared", "calls", "same", "differing", "other_path", "other_conclusion",
-    "other_ranking", "other_repair_verdict", "not_replayed", "damaged", "conclusions", "sessions",
+    "other_ranking", "other_repair_verdict", "for_want_of_answers", "repairs", "not_replayed",
+    "damaged", "conclusions", "sessions",
 }  # fmt: skip
 
 
@@ -205,3 +206,24 @@ def test_many_calls_come_back_in_order_from_all_cores_as_from_one(
     assert "damaged" in together[3][1].cannot
     assert "no tree is called" in together[5][1].cannot
     assert told[-1] == (20, 20)
+
+
+def test_what_a_repair_found_is_held_against_then_and_now(store: Path, capsys: Captured) -> None:
+    found = ("agent", RepairReported(("a_cause_of_old",), (), True))
+    keep(store, "20261125-1531-bbbb", OLD)
+    with open_store(store) as opened:
+        later = BEGUN + 600 * TURN
+        opened.append("20261125-1531-bbbb", [found], VERSION, later, len(OLD))
+    keep(store, "20261125-0931-aaaa", call_of(FEED_FAILED))
+    assert run("--store", store) == 1
+    out = " ".join(capsys.readouterr().out.split())
+    assert "1 not, of these 1 for want of answers" in out
+    assert "Agrees with the repair: then 1 of 1, now 0 of 1." in out
+    assert "repair found a_cause_of_old; it was concluded then and would NOT be now" in out
+    assert run("--store", store, "--json") == 1
+    told = json.loads(capsys.readouterr().out)
+    assert told["repairs"] == {"reported": 1, "agreed_then": 1, "agree_now": 0}
+    assert told["for_want_of_answers"] == 1
+    assert told["sessions"][0]["repair"] == {
+        "found": ["a_cause_of_old"], "agreed_then": True, "agrees_now": False,
+    }  # fmt: skip

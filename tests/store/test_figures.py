@@ -26,6 +26,7 @@ from triage.dialogue.events import (
     Looked,
     NotUnderstood,
     Parked,
+    Refused,
     RepairReported,
     Resumed,
     Stopped,
@@ -34,6 +35,8 @@ from triage.store.listing import SessionFilter, SessionSummary
 from triage.store.tallies import (
     BIN_S,
     REPEAT_DAYS,
+    CautionCount,
+    EndingCount,
     Figures,
     Period,
     QuestionCount,
@@ -292,3 +295,32 @@ def test_the_counts_of_ends_outcomes_and_times_read_their_index_alone(store: Sto
         ]
         assert plan, index
         assert not any("TEMP B-TREE FOR GROUP BY" in one for one in plan)
+
+
+def test_refused_cautions_count_by_desk_and_ends_by_where_they_were(store: Store) -> None:
+    at_door = Asked("caution:wet_floor@freeze_time")
+    put(store, BEGUN, replace(STARTED, agent="Eve"), at_door, Refused("wet_floor", "no"),
+        replace(ended("escalated", ""), ending="freeze_not_proven"))  # fmt: skip
+    put(store, BEGUN + timedelta(days=1), replace(STARTED, agent="Eve"), at_door, at_door,
+        replace(ended("withheld", CAUSES[0]), ending="feed_confirmed"))  # fmt: skip
+    put(store, BEGUN + timedelta(days=2), replace(STARTED, agent="Hal"), at_door,
+        replace(ended("recommended", CAUSES[0]), ending="feed_confirmed"))  # fmt: skip
+    figures = store.figures()
+    assert figures.cautions == (
+        CautionCount("Eve", "caution:wet_floor", 3, 1),
+        CautionCount("Hal", "caution:wet_floor", 1, 0),
+    )
+    assert [item.refused for item in figures.questions if item.node] == [1]
+    assert figures.endings == (
+        EndingCount("escalated", "freeze_not_proven", "", 1),
+        EndingCount("withheld", "feed_confirmed", CAUSES[0], 1),
+    )
+
+
+def test_purged_calls_of_the_span_are_counted(store: Store) -> None:
+    for day in range(3):
+        put(store, BEGUN + timedelta(days=day), STARTED, ended("recommended", CAUSES[0]))
+    assert store.figures().purged == 0
+    store.purge(BEGUN + timedelta(days=2), "Ana", "old", BEGUN + timedelta(days=9))
+    assert store.figures().purged == 2
+    assert store.figures(BEGUN + timedelta(days=1)).purged == 1

@@ -173,7 +173,7 @@ def test_an_append_that_meets_one_under_way_waits_and_is_told(server_address: st
             connection.execute(
                 text(
                     "INSERT INTO triage_events SELECT session_id, 2, recorded_at, speaker, "
-                    "content_version, event_format, kind, data, hash, 'x' FROM triage_events "
+                    "content_version, event_format, kind, data, hash, 'x', step FROM triage_events "
                     f"WHERE session_id = '{SESSION}'"
                 )
             )

@@ -262,7 +262,7 @@ def test_replacing_an_event_is_refused_as_well(file_path: Path) -> None:
         with pytest.raises(sqlite3.IntegrityError, match="not the next event"):
             connection.execute(
                 "INSERT OR REPLACE INTO triage_events SELECT session_id, sequence, recorded_at, "
-                "'x', content_version, event_format, kind, data, previous_hash, hash "
+                "'x', content_version, event_format, kind, data, previous_hash, hash, step "
                 "FROM triage_events WHERE sequence = 2"
             )
         with pytest.raises(sqlite3.OperationalError, match="no such column"):

@@ -16,9 +16,9 @@ from tests.store.samples import (
 )
 from triage.dialogue.events import Event, Noted
 from triage.store.record import utc_text
+from triage.store.spool import Spool
 from triage.store.waiting import (
     Place,
-    Spool,
     WaitingLine,
 )
 

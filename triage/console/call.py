@@ -8,27 +8,37 @@ import os
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from triage.console.aside import write_aside
 from triage.console.asked import UsageError, altitude_m
+from triage.console.called_before import RecordBeside
 from triage.console.desk import Desk
 from triage.console.left_waiting import write_what_waits
 from triage.console.screen import screen_of
 from triage.dialogue.case import fold
 from triage.dialogue.engine import Engine
-from triage.dialogue.events import Event, Resumed, Started
+from triage.dialogue.events import Event, Started
 from triage.dialogue.steering import serial_number_in
 from triage.dialogue.view import Prompt, Recommended
 from triage.dialogue.words import plain_text
 from triage.exits import BAD_STORE, DONE, INTERRUPTED, NO_RECOMMENDATION
 from triage.store import new_session_id, open_store
-from triage.store.errors import SessionNotFound, StoreError, StoreMissing, shown
+from triage.store.errors import (
+    SessionAmbiguous,
+    SessionNotFound,
+    StoreError,
+    StoreMissing,
+    StoreUnreachable,
+    shown,
+)
 from triage.store.kept import KeptRecord
 from triage.store.record import StoredEvent
 from triage.tree.cache import checked_content
 from triage.tree.content import Content
+from triage.tree.errors import TreeError
 from triage.tree.where import content_folder
 
 if TYPE_CHECKING:
@@ -37,10 +47,7 @@ if TYPE_CHECKING:
 SCRIPT = "answers file"
 """Who spoke in a scripted call."""
 
-STILL_WARM = timedelta(minutes=30)
-"""A call that was neither stopped nor parked so lately may still be held by its desk (judged)."""
-
-_OVERDUE_PATIENCE_S = 1.0
+_BRIEF_PATIENCE_S = 1.0
 
 
 def take_call(options: argparse.Namespace) -> int:
@@ -76,7 +83,14 @@ def take_call(options: argparse.Namespace) -> int:
 
 def resume_call(options: argparse.Namespace) -> int:
     """Go on with a stored call; return the exit code."""
-    write_what_waits(options.store)
+    try:
+        write_what_waits(options.store)
+    except StoreUnreachable as error:
+        raise StoreUnreachable(f"{error}; start a new call meanwhile: triage call") from error
+    if not options.session:
+        from triage.console.resuming import chosen_session
+
+        options.session = chosen_session(options, content_of(options))
     session_id, stored = stored_session(options)
     events = [item.event for item in stored]
     started = started_of(events)
@@ -93,8 +107,11 @@ def resume_call(options: argparse.Namespace) -> int:
     left = fold(events)
     began_at, left_at = (datetime.fromisoformat(stored[end].recorded_at) for end in (0, -1))
     times = Times(began_at, left_at, _now())
-    if not left.is_stopped and times.now - left_at < STILL_WARM:
-        _warn_of_other_desk(options, events, times.now - left_at)
+    if not left.is_stopped:
+        from triage.console.resuming import may_go_on
+
+        if not may_go_on(options, events, times.now - left_at):
+            return NO_RECOMMENDATION
     return _chat(options, desk, record, standing=standing_of(engine, left, times))
 
 
@@ -113,7 +130,13 @@ def stored_session(options: argparse.Namespace) -> tuple[str, list[StoredEvent]]
     """Return the id and the events of the session the options name; raises StoreError."""
     try:
         with open_store(options.store, must_exist=True) as store:
-            session_id = store.resolve(options.session)
+            try:
+                session_id = store.resolve(options.session)
+            except SessionAmbiguous as error:
+                from triage.console.resuming import told_apart
+
+                content = _content_if_sound(options)
+                raise told_apart(error, options.session, store, content) from None
             return session_id, store.events(session_id)
     except StoreMissing as error:
         if options.store is not None:
@@ -127,6 +150,14 @@ def stored_session(options: argparse.Namespace) -> tuple[str, list[StoredEvent]]
 def content_of(options: argparse.Namespace) -> Content:
     """Return the checked and proved content the options name."""
     return checked_content(content_folder(options.trees))
+
+
+def _content_if_sound(options: argparse.Namespace) -> Content | None:
+    """Return the content for its names; None where it has faults, which is another matter."""
+    try:
+        return checked_content(content_folder(getattr(options, "trees", None)))
+    except TreeError:
+        return None
 
 
 def engine_of(content: Content, tree_id: str) -> Engine:
@@ -204,28 +235,11 @@ def _scripted(options: argparse.Namespace, engine: Engine) -> int:
             console.print(transcript(engine, spoken))
             console.print(f"Session {desk.session_id} is kept.")
     for reading, typed in lost:
-        sys.stderr.write(f"triage: not counted as it stands: {reading}: {plain_text(typed)}\n")
+        write_aside(f"not counted as it stands: {reading}: {plain_text(typed)}")
     if script.unused:
         names = ", ".join(script.unused)
-        sys.stderr.write(f"triage: not asked for in this call, so not used: {names}\n")
+        write_aside(f"not asked for in this call, so not used: {names}")
     return exit_code_at(desk.prompt)
-
-
-def _warn_of_other_desk(
-    options: argparse.Namespace, events: Sequence[Event], since: timedelta
-) -> None:
-    from rich.text import Text
-
-    from triage.console.look import Prose
-    from triage.dialogue.standing import ago
-
-    names = [event.agent for event in events if isinstance(event, (Started, Resumed))]
-    who = f" ({plain_text(names[-1], 40)})" if names[-1] else ""
-    words = (
-        f"The desk that had this call{who} neither stopped nor parked it; its last line came "
-        f"{ago(since)}. If it is still on, it is told that you went on."
-    )
-    screen_of(options).print(Prose(Text(words, style="triage.outside")))
 
 
 def _chat(
@@ -236,6 +250,12 @@ def _chat(
 
     console = screen_of(options)
     was_over = desk.is_over
+    others = RecordBeside(
+        lambda: open_store(options.store, patience_s=_BRIEF_PATIENCE_S, must_exist=True),
+        desk.session_id,
+        desk.engine.content,
+        _now,
+    )
     with record:
         end = chat(
             desk,
@@ -247,6 +267,7 @@ def _chat(
             history_file=default_history_file,
             after_first_question=desk.warm_up,
             record=record,
+            others=others,
         )
         is_out_of_reach = record.waiting > 0
     if not was_over and not is_out_of_reach:
@@ -266,7 +287,7 @@ def _tell_overdue(options: argparse.Namespace, session_id: str) -> None:
     parked = []
     with (
         suppress(StoreError),
-        open_store(options.store, patience_s=_OVERDUE_PATIENCE_S, must_exist=True) as store,
+        open_store(options.store, patience_s=_BRIEF_PATIENCE_S, must_exist=True) as store,
     ):
         parked = store.parked(options.agent)
     line = overdue_line(parked, _now(), options.agent, session_id)

@@ -131,7 +131,7 @@ def _withheld(end: Withheld, telling: Telling) -> Card:
             *_listed("Leave the machine so", end.machine_state),
             *_listed("Whom to call", (end.call_whom,) if end.call_whom else ()),
             *_handover(telling),
-            *_titles(f"Cautions acknowledged, {count}", acknowledged),
+            *_titles(f"Cautions acknowledged at the gate, {count}", acknowledged),
             *_titles("Not acknowledged", refused),
             *_titles("Not reached", not_reached),
             Text("When the caution can be kept, start a new call.") if refused else None,
@@ -365,13 +365,15 @@ class FindingsTable:
 
 def case_so_far(remark: CaseSoFar, telling: Telling) -> RenderableType:
     """Return all findings until now and the notes."""
-    if not remark.findings and not remark.notes and not remark.serial_number:
+    refused = "; ".join(plain_text(caution.title) for caution in remark.refused)
+    if not remark.findings and not remark.notes and not remark.serial_number and not refused:
         return Text("Nothing answered yet.")
     number = plain_text(remark.serial_number)
     notes = [Item(f'note: "{plain_text(note)}"') for note in remark.notes]
     return stack(
         Text(f"serial number {number}") if number else None,
         FindingsTable(remark.findings, telling) if remark.findings else None,
+        Text(f"Refused: {sentence(refused)}", style="triage.stop") if refused else None,
         *notes,
     )
 

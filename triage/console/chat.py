@@ -7,30 +7,32 @@ the call. The first question needs rich alone; the line editor is loaded after i
 
 from __future__ import annotations
 
-import signal
+import queue
 import sys
-import threading
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
-from types import FrameType
 from typing import TYPE_CHECKING, Protocol
 
 from rich.console import Console, RenderableType
 from rich.text import Text
 
+from triage.console.called_before import OtherCalls
+from triage.console.cards import Item
+from triage.console.interrupts import interrupts_held
 from triage.console.line import (
+    AsideLine,
     LineNeeds,
     LineReader,
-    PlainLine,
     ToolbarFacts,
     elapsed_between,
     require_terminals,
 )
-from triage.console.look import Look, Margin, Prose, look_of, stack
+from triage.console.line_in_use import in_background, line_for
+from triage.console.look import Margin, Prose, look_of, stack
 from triage.console.reach import RecordWatch, at_the_end, in_short, news
 from triage.console.telling import Telling, sentence
 from triage.console.turns import (
@@ -45,15 +47,17 @@ from triage.dialogue.view import (
     END_PROMPTS,
     AskCaution,
     AskQuestion,
+    CaseSoFar,
     Escalated,
-    NotClear,
     ParkedHere,
     Prompt,
+    Recommended,
     Remark,
+    SerialKept,
     StoppedHere,
 )
 from triage.dialogue.words import plain_text
-from triage.store.errors import LinesSetAside, SessionMoved, StoreBusy, StoreError, StoreFull
+from triage.store.errors import LinesSetAside, SessionMoved, StoreBusy, StoreFull
 
 if TYPE_CHECKING:
     from triage.dialogue.engine import Engine
@@ -115,13 +119,17 @@ class Chat:
         console: Console,
         clock: Callable[[], datetime],
         record: RecordWatch | None = None,
+        others: OtherCalls | None = None,
     ) -> None:
         self._record = record
+        self._others = others
+        self._called_before = ""
+        self._meanwhile: queue.SimpleQueue[RenderableType] = queue.SimpleQueue()
+        self._typed_waiting: list[str] = []
         self._desk = desk
         self._console = console
         self._clock = clock
         self._standing = self._stand()
-        self._draft = ""
 
     @property
     def line_needs(self) -> LineNeeds:
@@ -131,7 +139,6 @@ class Chat:
             speaker=self._telling().speaker,
             prompt=lambda: self._standing.prompt,
             facts=self._facts,
-            draft=lambda: self._draft,
         )
 
     @property
@@ -153,8 +160,25 @@ class Chat:
         if number and not standing:
             self._show(Prose(Text(f"Serial number {plain_text(number)}.", style="triage.hint")))
         if standing:
-            self._show(Margin("so far", stack(*(Text(plain_text(line)) for line in standing))))
+            self._look_up_machine()
+            lines = [*standing, *([self._called_before] if self._called_before else [])]
+            self._show(Margin("so far", stack(*(Text(plain_text(line)) for line in lines))))
         self._show_prompt()
+
+    def look_up_machine(self) -> None:
+        """Find out whether the machine called before, to be told by `meanwhile`; may take a moment.
+
+        Not where it was told already, nor while the record is out of reach.
+        """
+        if not self._called_before and self._look_up_machine():
+            self._meanwhile.put(self._before())
+
+    def tell_meanwhile(self, line: AsideLine) -> None:
+        """Show beside the line being typed what came up; where none is, the next turn shows it."""
+        for margin in news(self._record):
+            self._meanwhile.put(margin)
+        if not self._meanwhile.empty():
+            line.interject(self._show_meanwhile)
 
     def converse(self, line: LineReader) -> ChatEnd:
         """Take lines until the call ends or is left, and return how.
@@ -198,8 +222,12 @@ class Chat:
 
     def _show_on_record(self) -> None:
         self._show(*at_the_end(self._record))
-        if not (self._record and self._record.waiting):
-            self._show(Text(f"Session {self._desk.session_id} is on record.", style="triage.hint"))
+        if self._record and self._record.waiting:
+            return
+        self._show(Text(f"Session {self._desk.session_id} is on record.", style="triage.hint"))
+        if isinstance(self._standing.prompt, Recommended) and self._desk.case.repair is None:
+            later = f"triage outcome {self._desk.session_id} records what the repair found."
+            self._show(Text(later, style="triage.hint"))
 
     def _take(self, typed: str) -> bool:
         """Say a line at the desk and show what came of it; return whether the call was stopped."""
@@ -214,10 +242,16 @@ class Chat:
                 )
                 return False
             self._standing = self._stand()
-        self._draft = next((item.draft for item in remarks if isinstance(item, NotClear)), "")
+        is_out_of_reach = self._record is not None and self._record.waiting > 0
+        self._typed_waiting = [*self._typed_waiting, typed] if is_out_of_reach else []
         self._show(*news(self._record))
+        self._show_meanwhile()
         telling = self._telling()
         self._show(*(shown_remark(remark, telling) for remark in remarks))
+        is_serial_kept = any(isinstance(remark, SerialKept) for remark in remarks)
+        is_case_shown = any(isinstance(remark, CaseSoFar) for remark in remarks)
+        if (is_serial_kept and self._look_up_machine()) or (is_case_shown and self._called_before):
+            self._show(self._before())
         if any(isinstance(remark, StoppedHere | ParkedHere) for remark in remarks):
             return True
         if not self.is_over or self._standing.prompt != before:
@@ -242,12 +276,21 @@ class Chat:
 
     def _show_moved(self, typed: str, moved: SessionMoved) -> ChatEnd:
         """Tell that another desk has this call now, and what was typed here in vain."""
+        who = plain_text(self._others.desk_at() if self._others else "", 40)
         if isinstance(moved, LinesSetAside):
-            self._show(Margin("sorry", Text(sentence(plain_text(str(moved)))), "triage.stop"))
+            lines = [line for line in (*self._typed_waiting, typed) if line.strip()]
+            told = stack(
+                Text(sentence(plain_text(str(moved)))),
+                Text(f"{who} has the call now.") if who else None,
+                Text("Typed here since the record was out of reach:") if lines else None,
+                *(Item(plain_text(line)) for line in lines),
+            )
+            self._show(Margin("sorry", told, "triage.stop"))
             return ChatEnd.MOVED
         line = f' Your line "{plain_text(typed)}" was not kept; say it again there.'
         words = (
-            "Another desk has gone on with this call, so it has ended at this one."
+            f"Another desk{f' ({who})' if who else ''} has gone on with this call, so it has ended "
+            "at this one."
             f"{line if typed.strip() else ''}"
         )
         go_on = how_to_go_on(self._desk.session_id, "is with another desk")
@@ -257,6 +300,23 @@ class Chat:
     def _show_kept(self) -> None:
         self._show(*at_the_end(self._record))
         self._show(Margin("kept", how_to_go_on(self._desk.session_id, "is kept")))
+
+    def _look_up_machine(self) -> bool:
+        """Ask the record for an earlier call of the machine; return whether there is one."""
+        number = self._desk.case.serial_number
+        is_out_of_reach = self._record is not None and self._record.waiting > 0
+        if self._others is None or not number or is_out_of_reach:
+            return False
+        self._called_before = self._others.called_before(number)
+        return bool(self._called_before)
+
+    def _before(self) -> Margin:
+        return Margin("before", Text(plain_text(self._called_before)), "triage.outside")
+
+    def _show_meanwhile(self) -> None:
+        with suppress(queue.Empty):
+            while True:
+                self._show(self._meanwhile.get_nowait())
 
     def _show_prompt(self) -> None:
         self._show(Text(""), shown_prompt(self._standing.prompt, self._telling()))
@@ -294,6 +354,7 @@ def chat(
     history_file: Callable[[], Path] | Path | None = None,
     after_first_question: Callable[[], None] | None = None,
     record: RecordWatch | None = None,
+    others: OtherCalls | None = None,
 ) -> ChatEnd:
     """Hold the conversation of `desk` on this terminal and return how it was left.
 
@@ -302,13 +363,22 @@ def chat(
     NoTerminal off a terminal, before anything is shown, and StoreError where a line can never be
     stored. A call that has ended is only shown, wherever that is.
     """
-    conversation = Chat(desk, console, clock, record)
+    conversation = Chat(desk, console, clock, record, others)
     if conversation.is_over:
         return conversation.close()
     require_terminals(sys.stdin, sys.stdout)
     conversation.open(is_resumed=is_resumed, standing=standing)
-    line = _line_for(conversation.line_needs, look_of(console), is_vi, history_file,
-                     _in_background(after_first_question))  # fmt: skip
+    warm_up = [after_first_question] if after_first_question else []
+    # The line is asked for what to do before it is there, and needs it only once it is.
+    line = line_for(
+        conversation.line_needs,
+        look_of(console),
+        is_vi,
+        history_file,
+        in_background(
+            *warm_up, conversation.look_up_machine, lambda: conversation.tell_meanwhile(line)
+        ),
+    )
     return conversation.converse(line)
 
 
@@ -329,60 +399,3 @@ def shown_next(
         return
     yield Text("")
     yield shown_prompt(after, telling)
-
-
-@contextmanager
-def interrupts_held() -> Iterator[None]:
-    """Hold Ctrl-C back while a line is stored and folded, so that the two never part.
-
-    One pressed meanwhile is let go afterwards: its line has been taken by then.
-    """
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-
-    def let_pass(number: int, frame: FrameType | None) -> None:
-        """Ignore the signal."""
-
-    earlier = signal.signal(signal.SIGINT, let_pass)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, earlier)
-
-
-def _line_for(
-    needs: LineNeeds,
-    look: Look,
-    is_vi: bool,
-    history_file: Callable[[], Path] | Path | None,
-    on_first_drawn: Callable[[], None] | None,
-) -> LineReader:
-    if look.is_plain:
-        return PlainLine(needs, on_first_drawn=on_first_drawn)
-    # The line editor takes a tenth of a second to load; the first question is on screen by now.
-    from triage.console.prompt_line import PromptLine, open_history
-
-    return PromptLine(
-        needs,
-        look,
-        history=open_history(history_file() if callable(history_file) else history_file),
-        is_vi=is_vi,
-        on_first_drawn=on_first_drawn,
-    )
-
-
-def _in_background(work: Callable[[], None] | None) -> Callable[[], None] | None:
-    """Return a function that starts `work` in a thread of its own.
-
-    A store that cannot be had is not told from there: the first line typed meets the same error in
-    the foreground, where it can be told properly.
-    """
-    if work is None:
-        return None
-
-    def run() -> None:
-        with suppress(StoreError):
-            work()
-
-    return lambda: threading.Thread(target=run, name="warm-up", daemon=True).start()

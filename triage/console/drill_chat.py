@@ -11,10 +11,10 @@ from rich.console import Console, RenderableType
 from rich.text import Text
 
 from triage.console.asked import UsageError, machine_named
-from triage.console.chat import interrupts_held
 from triage.console.drill_debrief import debrief_card
 from triage.console.drill_line import SPEAKER, line_for
 from triage.console.drill_turns import greeting, shown
+from triage.console.interrupts import interrupts_held
 from triage.console.line import LineNeeds, LineReader, ToolbarFacts, elapsed_between
 from triage.console.look import Margin, Prose, look_of
 from triage.dialogue.engine import Engine

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from collections.abc import Iterator
 
 from rich.console import RenderableType
 
+from triage.console.aside import write_aside
 from triage.console.asked import UsageError
 from triage.console.cards import Item
 from triage.console.look import Card, stack
@@ -28,9 +28,7 @@ def print_results(options: argparse.Namespace) -> int:
     """Print the results, of one trainee if one is named; return the exit code."""
     results, damaged = read_results(default_results_path())
     for line in damaged:
-        sys.stderr.write(
-            f"triage: {line.place}: left out, {line.problem}; delete the line to be rid of this\n"
-        )
+        write_aside(f"{line.place}: left out, {line.problem}; delete the line to be rid of this")
     if options.trainee:
         names = sorted({result.trainee for result in results})
         results = [result for result in results if is_of(result, options.trainee)]

@@ -36,6 +36,8 @@ def weight_words(weight: float) -> str:
 
     >>> weight_words(-1.7), weight_words(0.8), weight_words(0.3)
     ('strong, odds down 5.5 times', 'clear, odds up 2.2 times', 'slight, odds up 1.3 times')
+    >>> weight_words(0.02)
+    'slight, odds hardly moved'
     """
     size = "strong" if abs(weight) >= STRONG_WEIGHT else "slight"
     if CLEAR_WEIGHT <= abs(weight) < STRONG_WEIGHT:
@@ -44,6 +46,8 @@ def weight_words(weight: float) -> str:
     shown = f"{times:.2g}" if times < 10.0 else f"{times:.0f}"
     if times > MOST_TIMES:
         shown = f"over {MOST_TIMES:.0f}"
+    if shown in ("1", "1.0"):
+        return f"{size}, odds hardly moved"
     return f"{size}, odds {'up' if weight > 0.0 else 'down'} {shown} times"
 
 

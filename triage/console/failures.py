@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import textwrap
 import traceback
 from datetime import UTC, datetime
 from pathlib import Path
@@ -49,22 +48,6 @@ def exit_code_of(error: Exception) -> tuple[int, str]:
         f"something went wrong inside the program ({type(error).__name__}); every answer given "
         f"so far is kept. {_logged(error)}"
     )
-
-
-def wrapped(message: str, columns: int) -> str:
-    r"""Return `message` broken at blanks to lines of at most `columns`; a longer word stays whole.
-
-    So the file:line:column or path at the beginning of a line can be found and copied.
-
-    >>> wrapped("a.yaml:1:2: no such reading", 16)
-    'a.yaml:1:2: no\nsuch reading'
-    """
-    return "\n".join(
-        textwrap.fill(
-            line, max(columns, 16), break_long_words=False, break_on_hyphens=False
-        )
-        for line in message.splitlines()
-    )  # fmt: skip
 
 
 def _logged(error: Exception) -> str:

@@ -5,6 +5,7 @@ The full line editor is in `triage.console.prompt_line`; the bare one for screen
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass
@@ -40,6 +41,16 @@ class LineReader(Protocol):
         """Whether the line given up last held nothing."""
 
 
+class AsideLine(LineReader, Protocol):
+    """A line beside which something can be shown while it is typed."""
+
+    def interject(self, show: Callable[[], None]) -> None:
+        """Have `show` called with the line out of its way, or not at all where none is typed.
+
+        For another thread than the one that reads.
+        """
+
+
 @dataclass(frozen=True, slots=True)
 class ToolbarFacts:
     """What the toolbar tells; `record` only where the record is out of reach or just back."""
@@ -53,16 +64,12 @@ class ToolbarFacts:
 
 @dataclass(frozen=True, slots=True)
 class LineNeeds:
-    """What a line has to know of the call; the functions are asked anew at every redraw.
-
-    `draft` is what stands in the line already when it is asked for.
-    """
+    """What a line has to know of the call; the functions are asked anew at every redraw."""
 
     content: Content
     speaker: str
     prompt: Callable[[], Prompt]
     facts: Callable[[], ToolbarFacts]
-    draft: Callable[[], str] = lambda: ""
 
 
 def require_terminals(stdin: TextIO, stdout: TextIO) -> None:
@@ -102,6 +109,7 @@ class PlainLine:
         self._margin = typed_margin(needs.speaker, is_plain=True)
         self._on_first_drawn = on_first_drawn
         self._ask = ask
+        self._is_reading = False
 
     @property
     def was_empty(self) -> bool:
@@ -111,9 +119,21 @@ class PlainLine:
     def read(self) -> str:
         """Return one typed line."""
         hook, self._on_first_drawn = self._on_first_drawn, None
-        if hook is not None:
-            hook()
-        return self._ask(self._margin)
+        self._is_reading = True
+        try:
+            if hook is not None:
+                hook()
+            return self._ask(self._margin)
+        finally:
+            self._is_reading = False
+
+    def interject(self, show: Callable[[], None]) -> None:
+        """Show it under the prompt, and the prompt once more under that."""
+        if self._is_reading:
+            sys.stdout.write("\n")
+            show()
+            sys.stdout.write(self._margin)
+            sys.stdout.flush()
 
 
 def elapsed_between(started_at: datetime, now: datetime) -> timedelta:

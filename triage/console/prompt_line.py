@@ -13,6 +13,7 @@ from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from prompt_toolkit.application import run_in_terminal
 from prompt_toolkit.enums import EditingMode
 from prompt_toolkit.filters import Condition
 from prompt_toolkit.formatted_text import StyleAndTextTuples
@@ -133,11 +134,21 @@ class PromptLine:
         """Return one typed line; pasted line breaks become spaces."""
         self._was_empty = True
         try:
-            typed = self.session.prompt(default=self._needs.draft())
+            typed = self.session.prompt()
         except KeyboardInterrupt:
             self._was_empty = not self.session.default_buffer.text.strip()
             raise
         return " ".join(typed.splitlines())
+
+    def interject(self, show: Callable[[], None]) -> None:
+        """Show it above the line, which stays as it was typed so far."""
+        app = self.session.app
+        if app.loop is None or not app.is_running:
+            return
+        with suppress(RuntimeError):  # the line was sent meanwhile, its loop is closed
+            app.loop.call_soon_threadsafe(
+                lambda: run_in_terminal(show) if app.is_running else None, context=app.context
+            )
 
     def _drawn(self, _: Any) -> None:
         hook, self._on_first_drawn = self._on_first_drawn, None

@@ -8,8 +8,7 @@ from typing import Protocol
 from rich.text import Text
 
 from triage.console.look import Margin
-from triage.dialogue.words import plain_text
-from triage.store.kept import counted
+from triage.dialogue.words import counted, plain_text
 
 
 class RecordWatch(Protocol):
@@ -41,7 +40,7 @@ def in_short(record: RecordWatch | None) -> str:
     if record.has_moved:
         return "another desk has this call now"
     if record.waiting:
-        return f"record out of reach: {counted(record.waiting)} waiting here"
+        return f"record out of reach: {counted(record.waiting, 'line')} waiting here"
     return "the record is back" if record.is_back else ""
 
 
@@ -59,8 +58,8 @@ def at_the_end(record: RecordWatch | None) -> Iterator[Margin]:
     yield from news(record)
     if record.waiting:
         words = (
-            f"The record is still out of reach: {counted(record.waiting)} of this call waiting on "
-            "this computer. The next triage command on this record writes them; nothing needs to "
-            "be typed again."
+            f"The record is still out of reach: {counted(record.waiting, 'line')} of this call "
+            "waiting on this computer. The next triage command on this record writes them; nothing "
+            "needs to be typed again."
         )
         yield Margin("record", Text(words), "triage.outside")

@@ -16,8 +16,8 @@ from triage.dialogue.events import RepairReported
 from triage.dialogue.repair import (
     Held,
     comparison_words,
-    found_word,
     held_of,
+    is_just_out,
     missing_parts,
     number_in,
     what_now,
@@ -30,24 +30,29 @@ from triage.tree.content import ReadingKind
 _CYCLES: Mapping[bool | None, str] = {
     True: "Two good cycles followed.",
     False: "Two good cycles did NOT follow.",
-    None: "Nobody watched two cycles.",
+    None: "Two cycles: not reported.",
 }
 _HEADINGS = {
     Held.YES: ("REPAIR REPORTED: it held", "triage.good"),
     Held.NO: ("REPAIR REPORTED: it did NOT hold", "triage.stop"),
-    Held.NOT_KNOWN: ("REPAIR REPORTED", "triage.heading"),
+    Held.NOT_PROVEN: ("REPAIR REPORTED: not proven", "triage.heading"),
+    Held.NOTHING_REPAIRED: ("REPAIR REPORTED: no fault found", "triage.heading"),
 }
 
 
 def repair_card(report: RepairReported, telling: Telling) -> Card:
     """Return a report with what the call of `telling` concluded beside it."""
     content, concluded = telling.content, telling.case.concluded
-    heading, style = _HEADINGS[held_of(report)]
+    held = held_of(report, content)
+    heading, style = _HEADINGS[held]
+    is_bare = held is Held.NOTHING_REPAIRED and not report.parts
     return Card(
         heading,
         stack(
             Text(plain_text(comparison_words(concluded, report.found, content))),
-            Text(sentence(f"parts replaced: {_joined(report.parts) or 'none named'}")),
+            None
+            if is_bare
+            else Text(sentence(f"parts replaced: {_joined(report.parts) or 'none named'}")),
             Text(_CYCLES[report.had_two_good_cycles]),
             *_readings(report.readings, telling),
             Text(f'Note: "{plain_text(report.note)}"') if report.note else None,
@@ -59,16 +64,11 @@ def repair_card(report: RepairReported, telling: Telling) -> Card:
 
 
 def advice_lines(report: RepairReported, telling: Telling) -> Iterator[RenderableType]:
-    """Yield what is missing from the repair, and what to do if it did not hold."""
+    """Yield what is missing from the repair, and what to do if it did not hold or is not proven."""
     for words in missing_parts(telling.content, report.found, report.parts):
         yield Text(sentence(plain_text(words)), style="triage.outside")
     for words in what_now(report, telling.content):
         yield Text(plain_text(words), style="triage.ask")
-
-
-def found_words(found: Iterable[str], telling: Telling) -> str:
-    """Return what was found by name."""
-    return plain_text(" and ".join(found_word(one, telling.content) for one in found))
 
 
 def _joined(parts: Iterable[str]) -> str:
@@ -103,10 +103,15 @@ def reading_lines(
         typed=str(recorded.get("typed", "")),
         band=_band_of(recorded),
         minute_s=number_in(recorded, "minute_s"),
+        is_minute_assumed=recorded.get("is_minute_assumed") is True,
     )
-    yield Item(sentence(telling.finding(finding)), lead)
+    unit = plain_text(str(recorded.get("unit_assumed") or ""), 20)
+    taken_as = f" No unit was given: taken as {unit}." if unit else ""
+    yield Item(f"{sentence(telling.finding(finding))}{taken_as}", lead)
     if finding.verdict not in (Verdict.NOTED, Verdict.UNKNOWN):
         yield VerdictLine(finding, telling)
+        if is_just_out(recorded):
+            yield Text("  only just outside", style="triage.hint")
     elif reading.is_banded and finding.value is not None and reading.kind is not ReadingKind.CHOICE:
         yield Text("  not judged", style="triage.hint")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
@@ -98,7 +98,7 @@ class Transcript:
             if isinstance(first, (Started, Resumed)):
                 is_live = first.content_version == self.engine.content.version
             if self.with_times and not isinstance(first, (Asked, Concluded)):
-                moment = at.isoformat(sep=" ", timespec="seconds")
+                moment = f"{at.astimezone(UTC):%Y-%m-%d %H:%M:%S} UTC"
                 since = f", {between_words(earlier, at)}" if earlier else ""
                 yield Text(f"{moment}{since}", style="triage.hint")
                 earlier = at

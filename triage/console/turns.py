@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 
 from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 from rich.table import Table
@@ -278,7 +279,17 @@ def parked_until(due_at: str, wait_s: float) -> str:
     """Return how long a call is parked and until when on the clock of this computer."""
     if not due_at:
         return "Parked"
-    return f"Parked for {span_words(wait_s)}, until {clock_time(due_at)}"
+    day = "tomorrow " if _is_another_day(due_at, wait_s) else ""
+    return f"Parked for {span_words(wait_s)}, until {day}{clock_time(due_at)}"
+
+
+def _is_another_day(due_at: str, wait_s: float) -> bool:
+    """Return whether that is the day after the one on which it was said."""
+    try:
+        due = datetime.fromisoformat(due_at)
+        return due.astimezone().date() != (due - timedelta(seconds=wait_s)).astimezone().date()
+    except (ValueError, OverflowError):  # a record may hold anything
+        return False
 
 
 def is_only_unclear(remarks: tuple[Remark, ...]) -> bool:

@@ -54,6 +54,15 @@ def clock_time_near(moment: str, now: datetime) -> str:
     return f"{local:%H:%M}" if is_today else f"{local:%b} {local.day} {local:%H:%M}"
 
 
+def on_day(moment: str, now: datetime) -> str:
+    """Return a stored moment with its day: `at 18:13 today`, `on Nov 24 at 18:13`."""
+    local, today = local_time(moment), now.astimezone().date()
+    if local.date() == today:
+        return f"at {local:%H:%M} today"
+    year = "" if local.year == today.year else f" {local.year}"
+    return f"on {local:%b} {local.day}{year} at {local:%H:%M}"
+
+
 def span_words(seconds: float) -> str:
     """Return a span in whole minutes, from an hour on also in hours, from two days on in days.
 
@@ -71,7 +80,9 @@ def span_words(seconds: float) -> str:
 def due_words(due_at: str, now: datetime) -> str:
     """Return how a moment stands to `now`: `overdue 12 min`, `due now`, `in 8 min`."""
     ahead_s = (datetime.fromisoformat(due_at) - now).total_seconds()
-    if abs(ahead_s) < 60.0:
+    if 0.0 < ahead_s < 60.0:
+        return "in under 1 min"
+    if -60.0 < ahead_s <= 0.0:
         return "due now"
     return f"in {span_words(ahead_s)}" if ahead_s > 0.0 else f"overdue {span_words(-ahead_s)}"
 

@@ -214,9 +214,10 @@ class RepairReported:
     """What came of the advice: the last report of a call counts.
 
     `found` holds cause ids, or one of FOUND_NO_FAULT and FOUND_OTHER; `parts` what was replaced, in
-    the reporter's words; `had_two_good_cycles` is None where nobody watched. `readings` are those
-    after the repair as plain data: `reading`, `typed`, `value`, `minute_s`, `verdict`, `low`,
-    `high`, in SI.
+    the reporter's words; `had_two_good_cycles` is None where it was not reported. `readings` are
+    those after the repair as plain data: `reading`, `typed`, `value`, `minute_s`, `verdict`, `low`,
+    `high`, in SI; later ones also `residual` [half-widths of the band], `unit_assumed`,
+    `is_minute_assumed`.
     """
 
     kind: ClassVar[str] = "repair_reported"

@@ -37,13 +37,20 @@ def parts_of(
         (item for item in content.readings.values() if item.id != prompt.reading.id),
         key=lambda item: item.id in case.answers,
     )
+    return parts_among(content, case, (prompt.reading, *others), prompt.stage.value, typed)
+
+
+def parts_among(
+    content: Content, case: Case, readings: Sequence[Reading], stage: str, typed: str
+) -> tuple[tuple[Part, ...], str]:
+    """Return which of `readings` are said in one line, the first first, and what is left over."""
     return take_apart(
         typed,
-        (prompt.reading, *others),
+        readings,
         system=UnitSystem(case.units),
         machines=content.machines,
         barometric_pressure_pa=barometric_pressure_of(case),
-        stage=prompt.stage.value,
+        stage=stage,
     )
 
 

@@ -45,6 +45,12 @@ _CLOCK = re.compile(
     re.IGNORECASE,
 )
 
+_LOOKS_LIKE_A_TIME = re.compile(
+    r"(?<![0-9:])(?P<time>(?:(?P<hour>[0-9]{1,3}):(?P<minute>[0-9]{2})"
+    r"|(?:(?<=until )|(?<=till ))(?P<alone>[0-9]{1,4}))"
+    r"(?P<half> ?[ap]\.?m\b)?)(?![0-9:])",
+    re.IGNORECASE,
+)
 _HALVES_OF_A_DAY = frozenset(("am", "pm", "a.m", "p.m"))
 """Left over behind a time, they belong to one that there is not: 13 pm."""
 
@@ -100,6 +106,19 @@ def read_wait(text: str) -> Wait:
                 unit = " min" if _BARE.fullmatch(words_of_time) else ""
                 return Wait(when, _reason(rest), f"{words_of_time}{unit}")
     return Wait(None, _reason(words))
+
+
+def no_time_in(text: str) -> str:
+    """Return what looks like a time of day and is none, "" if nothing does.
+
+    >>> no_time_in("until 25:70 freeze is running"), no_time_in("until 2:30 pm")
+    ('25:70', '')
+    """
+    for found in _LOOKS_LIKE_A_TIME.finditer(text):
+        hour, minute = int(found["hour"] or found["alone"]), int(found["minute"] or 0)
+        if hour > (12 if found["half"] else 23) or minute > 59:
+            return " ".join(found["time"].split())
+    return ""
 
 
 _OF_A_READING = frozenset({"at", "minute", "min", "@", "by", "after"})

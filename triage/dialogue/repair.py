@@ -8,50 +8,26 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from triage.dialogue import heard
-from triage.dialogue.case import Case, fold
-from triage.dialogue.doubts import doubt_about
+from triage.dialogue.after_repair import CONDITIONS
 from triage.dialogue.events import (
     FOUND_NO_FAULT,
     FOUND_OTHER,
-    Answered,
     Concluded,
     RepairReported,
 )
-from triage.dialogue.judge import fitting, judge, minute_of
-from triage.dialogue.names import Found, find_exact, find_named
-from triage.dialogue.reply import Unclear, Unknown, Value
-from triage.dialogue.view import ODD, Finding, Verdict
+from triage.dialogue.names import find_exact, find_named
+from triage.dialogue.second_thoughts import JUST_OUT
+from triage.dialogue.view import ODD, Verdict
 from triage.dialogue.words import fold as folded
 from triage.tree.content import Cause, Content, Side
 
-_OTHER_NAMES: Mapping[str, tuple[str, ...]] = {
-    FOUND_NO_FAULT: ("no fault found", "no fault", "nothing", "nothing found", "nothing wrong"),
-    FOUND_OTHER: ("other fault", "another fault", "something else", "other"),
-}
 _SPOKEN_OF = {FOUND_NO_FAULT: "no fault", FOUND_OTHER: "another fault"}
 
 
-# What was found, in words that people use.
-
-
-def found_names(content: Content) -> dict[str, tuple[str, ...]]:
-    """Return the words for everything a repair may find, by cause id or other word."""
-    names = {cause.id: (cause.id, cause.name, *cause.spoken) for cause in content.causes.values()}
-    return {**names, **{id_: (id_, *words) for id_, words in _OTHER_NAMES.items()}}
-
-
-def found_in(text: str, content: Content) -> Found:
-    """Return which cause `text` means, or the ids that come near.
-
-    A cause of the content may be called "no fault found" too; the words for no fault mean none.
-    """
-    other = find_exact(text, {id_: (id_, *words) for id_, words in _OTHER_NAMES.items()})
-    return other if other.id else find_named(text, found_names(content))
+# What was found.
 
 
 def found_word(found: str, content: Content) -> str:
@@ -110,6 +86,16 @@ def compared(concluded: Concluded | None, found: Iterable[str], content: Content
     return Comparison.AS_CONCLUDED if theirs <= ours else Comparison.MORE
 
 
+def is_other_than_concluded(
+    concluded: Concluded | None, report: RepairReported, content: Content
+) -> bool:
+    """Return whether the repair found something else than the call concluded.
+
+    That is about the call; whether the machine runs after the repair is `held_of`.
+    """
+    return compared(concluded, report.found, content) is Comparison.OTHER
+
+
 def comparison_words(concluded: Concluded | None, found: Sequence[str], content: Content) -> str:
     """Return in one sentence how what was found compares with what the call concluded."""
     theirs = " and ".join(f'"{found_word(one, content)}"' for one in found)
@@ -146,6 +132,12 @@ def parts_together(content: Content, found: Iterable[str]) -> tuple[str, ...]:
     """Return the parts that the repair of what was found replaces together."""
     causes = (content.causes[one] for one in found if one in content.causes)
     return tuple(dict.fromkeys(part for cause in causes for part in cause.replace_together))
+
+
+def no_parts_words(content: Content, found: Sequence[str]) -> str:
+    """Return why "all" names no parts: the repair of what was found replaces none by itself."""
+    names = " and ".join(f'"{found_word(one, content)}"' for one in found) or "what was found"
+    return f"no parts are on file that the repair of {names} replaces together; name the parts"
 
 
 def part_named(text: str, known: Sequence[str]) -> str | None:
@@ -207,66 +199,6 @@ def _missing_of(cause: Cause, parts: Sequence[str]) -> str:
     return f"{' and '.join(missing)} {was} not replaced; {it_is} replaced together with {rest}."
 
 
-# Readings after the repair.
-
-
-@dataclass(frozen=True, slots=True)
-class AfterRepair:
-    """A reading after the repair, judged; `doubt` asks about one that cannot well be true."""
-
-    finding: Finding
-    doubt: str = ""
-
-
-def read_after_repair(content: Content, case: Case, reading_id: str, typed: str) -> Answered | str:
-    """Return what was typed for a reading after the repair, or why it cannot be used.
-
-    It is read as it would be in the call: units, altitude, the minute it was taken.
-    """
-    reading = content.readings[reading_id]
-    reply = heard.read(content, case, reading, typed)
-    match reply:
-        case Value():
-            return heard.answer_of(reading, reply, minute_of(None, reading))
-        case Unknown(reason):
-            return Answered(reading_id, typed, None, reason)
-        case Unclear(message):
-            return message
-        case _:
-            return f'"{typed}" is no value of {reading.name}'
-
-
-def judged_after_repair(
-    content: Content, case: Case, answers: Sequence[Answered]
-) -> tuple[AfterRepair, ...]:
-    """Return the readings after a repair, judged against this machine's bands.
-
-    Conditions among `answers` (air, water) stand in for those of the call; the rest of the call
-    stays what the bands are computed from.
-    """
-    after = fold(answers, fitting(content, case))
-    return tuple(
-        AfterRepair(judge(content, after, answer), doubt_about(content, after, answer))
-        for answer in answers
-    )
-
-
-def as_recorded(findings: Iterable[Finding]) -> tuple[dict[str, Any], ...]:
-    """Return judged readings as they are kept in a report, in SI."""
-    return tuple(
-        {
-            "reading": finding.reading.id,
-            "typed": finding.typed,
-            "value": finding.value,
-            "minute_s": finding.minute_s,
-            "verdict": finding.verdict.value,
-            "low": None if finding.band is None else finding.band.low,
-            "high": None if finding.band is None else finding.band.high,
-        }
-        for finding in findings
-    )
-
-
 def number_in(recorded: Mapping[str, Any], name: str) -> float | None:
     """Return a number of a recorded reading, None if there is none; the record may hold anything.
 
@@ -278,59 +210,136 @@ def number_in(recorded: Mapping[str, Any], name: str) -> float | None:
     return float(value)
 
 
-# Whether it held.
+# Whether it held: about the machine after the repair alone.
 
 
 class Held(StrEnum):
-    """Whether a repair held."""
+    """Whether a repair held; without a fault there was nothing to repair."""
 
     YES = "held"
     NO = "did_not_hold"
-    NOT_KNOWN = "not_known"
+    NOT_PROVEN = "not_proven"
+    NOTHING_REPAIRED = "nothing_repaired"
 
 
 _ODD_VERDICTS = {verdict.value for verdict in ODD}
 
-CONDITIONS = ("ambient_air_temperature", "condenser_air_temperature", "water_inlet_temperature")
-"""The day of the repair: what the bands are computed for, and nothing a repair changes."""
+_LEAVE_IT = (
+    "Leave the machine off, switched off at the disconnect and tagged, until the cause is found.",
+    "Throw away the ice made since. Call the desk back before anything else is replaced, with "
+    "these readings at hand.",
+)
 
 
-def held_of(report: RepairReported) -> Held:
+def held_of(report: RepairReported, content: Content) -> Held:
     """Return whether the repair of a report held: two good cycles, and no reading out of its band.
 
-    Nobody watched and nothing is odd: not known. A hot day is no failed repair.
+    One reading only just out, with two good cycles, does not undo it; several leave it open. A hot
+    day is no failed repair. What the call concluded plays no part: `is_other_than_concluded`.
     """
-    is_odd = any(
-        item.get("verdict") in _ODD_VERDICTS and item.get("reading") not in CONDITIONS
-        for item in report.readings
-    )
-    if is_odd or report.had_two_good_cycles is False:
+    if report.found and all(_is_no_fault(one, content) for one in report.found):
+        return Held.NOTHING_REPAIRED
+    plainly, just = _odd_of(report)
+    if plainly or report.had_two_good_cycles is False:
         return Held.NO
-    return Held.YES if report.had_two_good_cycles else Held.NOT_KNOWN
+    is_proven = report.had_two_good_cycles is True and len(just) <= 1
+    return Held.YES if is_proven else Held.NOT_PROVEN
+
+
+def is_just_out(recorded: Mapping[str, Any]) -> bool:
+    """Return whether a recorded reading is only just out of its band, as it was judged then."""
+    residual = number_in(recorded, "residual")
+    return (
+        recorded.get("verdict") in _ODD_VERDICTS
+        and residual is not None
+        and abs(residual) <= JUST_OUT
+    )
+
+
+def why_not_sound(report: RepairReported, content: Content) -> tuple[str, ...]:
+    """Return what speaks against the machine after the repair, each as a clause; may be empty."""
+    plainly, just = _odd_of(report)
+    cycles = ["two good cycles did not follow"] if report.had_two_good_cycles is False else []
+    out = [f"{_odd_name(item, content)} is {_odd_word(item)}" for item in plainly]
+    return (*cycles, *out, *(_just_words(item, content) for item in just))
+
+
+def just_outside(report: RepairReported, content: Content) -> tuple[str, ...]:
+    """Return a clause for each reading only just out of its band, conditions left out."""
+    return tuple(_just_words(item, content) for item in _odd_of(report)[1])
+
+
+def held_words(report: RepairReported, content: Content) -> str:
+    """Return in a few words whether the repair held, with the reasons if it did not."""
+    reasons = " and ".join(why_not_sound(report, content))
+    match held_of(report, content):
+        case Held.YES:
+            return f"held, with one reading just outside: {reasons}" if reasons else "held"
+        case Held.NO:
+            return f"did not hold, because {reasons}"
+        case Held.NOT_PROVEN:
+            return f"not proven: {reasons}" if reasons else "not proven"
+        case Held.NOTHING_REPAIRED:
+            parts = "though parts were replaced" if report.parts else "so nothing was repaired"
+            return f"no fault found, {parts}{f'; {reasons}' if reasons else ''}"
 
 
 def what_now(report: RepairReported, content: Content) -> tuple[str, ...]:
-    """Return what to do after a repair that did not hold, or that nobody watched."""
-    match held_of(report):
+    """Return what to do after a repair that did not hold, or is not proven, and why."""
+    held, just = held_of(report, content), just_outside(report, content)
+    reasons = " and ".join(why_not_sound(report, content))
+    look_again = f"Look at it again: {' and '.join(just)}." if just else ""
+    match held:
         case Held.YES:
-            return ()
-        case Held.NOT_KNOWN:
-            return (
-                "Two good cycles, freeze and harvest, were not watched: the repair is not proven "
-                "until they are. Watch two, and report again.",
+            if not just:
+                return ()
+            return (f"The repair held, with one reading just outside: {just[0]}. "
+                    "Look at it again.",)  # fmt: skip
+        case Held.NOT_PROVEN:
+            not_told = (
+                "Whether two good cycles followed is not reported: the repair is not proven until "
+                "two, freeze and harvest, were watched. Watch two, and report again."
             )
+            if report.had_two_good_cycles is None:
+                return (not_told, *filter(None, (look_again,)))
+            return (f"The repair is not proven: {' and '.join(just)}. Take each again, and report "
+                    "again.",)  # fmt: skip
         case Held.NO:
-            states = [content.causes[one].machine_state for one in report.found
-                      if one in content.causes]  # fmt: skip
-            safe = states or ["Leave the machine off, switched off at the disconnect and tagged."]
-            return (
-                "The repair did not hold.",
-                *dict.fromkeys(safe),
-                "Throw away the ice made since. Call the desk back before anything else is "
-                "replaced, with these readings at hand.",
-            )
+            return (f"The repair did not hold, because {reasons}.", *_LEAVE_IT)
+        case Held.NOTHING_REPAIRED:
+            parts = "though parts were replaced" if report.parts else "so nothing was repaired"
+            said = f"No fault was found, {parts}."
+            if report.had_two_good_cycles is False or _odd_of(report)[0]:
+                return (said, f"All the same the machine is not sound, because {reasons}.",
+                        *_LEAVE_IT)  # fmt: skip
+            return (said, *filter(None, (look_again,)))
 
 
-def is_judged(finding: Finding) -> bool:
-    """Return whether a reading has a verdict to show beside a band."""
-    return finding.verdict not in (Verdict.NOTED, Verdict.UNKNOWN)
+def _is_no_fault(found: str, content: Content) -> bool:
+    return found == FOUND_NO_FAULT or (found in content.causes and _is_sound(content.causes[found]))
+
+
+def _odd_of(
+    report: RepairReported,
+) -> tuple[list[Mapping[str, Any]], list[Mapping[str, Any]]]:
+    """Return the readings plainly out of order, and those only just out of their band."""
+    odd: list[Mapping[str, Any]] = [
+        item
+        for item in report.readings
+        if item.get("verdict") in _ODD_VERDICTS and item.get("reading") not in CONDITIONS
+    ]
+    return [item for item in odd if not is_just_out(item)], list(filter(is_just_out, odd))
+
+
+def _odd_name(recorded: Mapping[str, Any], content: Content) -> str:
+    reading = content.readings.get(str(recorded.get("reading")))
+    return reading.name if reading else str(recorded.get("reading"))
+
+
+def _odd_word(recorded: Mapping[str, Any]) -> str:
+    verdict = recorded.get("verdict")
+    return "not as it should be" if verdict == Verdict.OUTSIDE else f"{verdict} its band"
+
+
+def _just_words(recorded: Mapping[str, Any], content: Content) -> str:
+    return f"{_odd_name(recorded, content)} is just {recorded.get('verdict')} its band"

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from triage.dialogue.case import Case
 from triage.dialogue.doubts import show
-from triage.dialogue.judge import fitting, refrigerant_in_use, word
+from triage.dialogue.judge import fitting, word
 from triage.dialogue.rank import stages_of
 from triage.dialogue.view import (
     ODD,
@@ -24,8 +24,8 @@ from triage.dialogue.view import (
     Prompt,
     Verdict,
 )
-from triage.dialogue.words import plain_text
-from triage.tree.content import ReadingKind, Stage
+from triage.dialogue.words import counted, plain_text, word_set
+from triage.tree.content import Caution, Content, ReadingKind, Stage
 
 if TYPE_CHECKING:
     from triage.dialogue.engine import Engine
@@ -34,6 +34,11 @@ ODD_TOLD = 2
 """Odd readings told one by one of each half of the cycle; of more only the number (judged)."""
 
 _AGENT = "agent"
+_TO_DO = word_set(
+    "ask call check clean clear close count feel find get go have hold let listen look measure "
+    "note open press put read run see start stop take test try turn wait watch"
+)
+"""Words a reason begins with that says what somebody is to do (judged)."""
 _AFTER_THE_FREEZE = (Stage.HARVEST, Stage.CONFIRM)
 
 
@@ -63,12 +68,8 @@ def ago(span: timedelta) -> str:
     hours, minutes = divmod(minutes, 60)
     if hours >= 48:
         return f"{hours // 24} days ago"
-    parts = [_counted(hours, "hour"), _counted(minutes, "minute")]
-    return f"{' '.join(part for part in parts if part)} ago"
-
-
-def _counted(number: int, word: str) -> str:
-    return f"{number} {word}{'' if number == 1 else 's'}" if number else ""
+    parts = ((hours, "hour"), (minutes, "minute"))
+    return f"{' '.join(counted(number, what) for number, what in parts if number)} ago"
 
 
 # What it is about.
@@ -77,8 +78,9 @@ def _counted(number: int, word: str) -> str:
 def _about(engine: Engine, case: Case, times: Times) -> str:
     content = engine.content
     machine = content.machines.get(word(case, "machine") or "")
-    refrigerant = refrigerant_in_use(content, fitting(content, case))
-    marks = [refrigerant or "refrigerant not known yet"]
+    # Read out to somebody with a bottle in hand: never the one of the machine's file.
+    refrigerant = word(fitting(content, case), "refrigerant")
+    marks = [refrigerant or "refrigerant not read off the plate yet"]
     if case.serial_number:
         marks.append(f"serial number {case.serial_number}")
     name = machine.name if machine else "ice machine"
@@ -86,19 +88,25 @@ def _about(engine: Engine, case: Case, times: Times) -> str:
     complaint = content.readings.get("complaint")
     said = word(case, "complaint")
     trouble = (
-        f"it {show(content, case, complaint, said)}"
+        f"the complaint: {show(content, case, complaint, said)}"
         if complaint is not None and said is not None
         else "what is wrong with it is not said yet"
     )
     began, left = ago(times.now - times.began_at), ago(times.now - times.left_at)
     who = "We" if case.voice == _AGENT else "You"
     if case.parked is not None:
-        how = f"parked the call {left}: {case.parked.reason}"
+        how = f"parked the call {left}{_waited_for(case.parked.reason)}"
     else:
         how = f"{'stopped' if case.is_stopped else 'broke off'} {left}"
     return plain_text(
         f"{whose} {', '.join((name, *marks))}; {trouble}. {who} began {began} and {_closed(how)}"
     )
+
+
+def _waited_for(reason: str) -> str:
+    """Return what a call was parked for; one that begins with something to do is told as such."""
+    first = reason.split(maxsplit=1)[0].lower() if reason.strip() else ""
+    return f"; you were going to: {reason}" if first in _TO_DO else f": {reason}"
 
 
 # What is proven and what is odd.
@@ -119,26 +127,39 @@ def _found(engine: Engine, case: Case) -> str:
         _half(engine, case, "Harvest", halves[True], is_proven=False),
     )
     told = " ".join(sentence for sentence in sentences if sentence)
-    return plain_text(told or "Nothing of the freeze or the harvest has been judged yet.")
+    told = told or "Nothing of the freeze or the harvest has been judged yet."
+    titles = "; ".join(caution.title for caution in refused_cautions(engine.content, case))
+    return plain_text(f"{told} Refused: {_closed(titles)}" if titles else told)
+
+
+def refused_cautions(content: Content, case: Case) -> tuple[Caution, ...]:
+    """Return the cautions that stand refused, in the order of the content."""
+    refused = {caution for caution, _ in case.refused}
+    return tuple(caution for key, caution in content.cautions.items() if key in refused)
 
 
 def _half(
     engine: Engine, case: Case, half: str, findings: Sequence[Finding], *, is_proven: bool
 ) -> str:
-    odd = [finding for finding in findings if finding.verdict in ODD]
+    odd = sorted((one for one in findings if one.verdict in ODD), key=_least_telling)
     sound = [finding for finding in findings if finding.verdict is Verdict.WITHIN]
     judged = len(odd) + len(sound)
     if not judged:
         return ""
     if not odd:
         how = "is proven sound" if is_proven else "looks healthy so far"
-        return f"{half} {how} ({judged} reading{'' if judged == 1 else 's'})."
+        return f"{half} {how} ({counted(judged, 'reading')})."
     names = [_oddity(engine, case, finding) for finding in odd[:ODD_TOLD]]
     if len(odd) > ODD_TOLD:
         names.append(f"and {len(odd) - ODD_TOLD} more")
-    count = f"{len(odd)} odd reading{'' if len(odd) == 1 else 's'}"
+    count = counted(len(odd), "odd reading")
     lead = f"{half} has {count} of {judged}" if sound else f"{half} has {count}"
     return f"{lead}: {'; '.join(names)}."
+
+
+def _least_telling(finding: Finding) -> tuple[bool, float]:
+    """Return by what odd readings are put in order: measured ones first, the farthest off first."""
+    return finding.residual is None, -abs(finding.residual or 0.0)
 
 
 def _oddity(engine: Engine, case: Case, finding: Finding) -> str:

@@ -20,8 +20,9 @@ from triage.dialogue.events import (
 )
 from triage.dialogue.heard import reconverted
 from triage.dialogue.judge import ALTITUDE
-from triage.dialogue.parking import due_at, read_wait
+from triage.dialogue.parking import due_at, no_time_in, read_wait
 from triage.dialogue.reply import Control
+from triage.dialogue.standing import refused_cautions
 from triage.dialogue.view import (
     AskCaution,
     AskConfirmation,
@@ -63,7 +64,8 @@ def steered(engine: Engine, case: Case, prompt: Open, typed: str, control: Contr
                 return unclear(prompt, typed, "Type the note behind the word: note …")
             return Turn((Noted(control.argument),), (NoteKept(control.argument),))
         case "case":
-            so_far = CaseSoFar(engine.findings(case), case.notes, case.serial_number)
+            refused = refused_cautions(engine.content, case)
+            so_far = CaseSoFar(engine.findings(case), case.notes, case.serial_number, refused)
             return Turn((looked,), (so_far,))
         case "serial":
             return _identified(prompt, typed, control.argument)
@@ -76,9 +78,9 @@ def steered(engine: Engine, case: Case, prompt: Open, typed: str, control: Contr
     return unclear(prompt, typed, "That does not fit here. Type help.")
 
 
-def unclear(prompt: Prompt, typed: str, message: str, draft: str = "") -> Turn:
+def unclear(prompt: Prompt, typed: str, message: str) -> Turn:
     """Return the turn that only says why `typed` could not be used."""
-    return Turn((NotUnderstood(prompt.node, typed, message),), (NotClear(message, draft),))
+    return Turn((NotUnderstood(prompt.node, typed, message),), (NotClear(message),))
 
 
 # Parking, and which very machine it is.
@@ -92,21 +94,30 @@ def parked(prompt: Prompt, typed: str, argument: str, now: datetime | None) -> T
     wait = read_wait(argument)
     if wait.when is None:
         here = usual_wait(prompt)
+        odd = no_time_in(argument)
         message = (
+            f"{f'{odd} is not a time. ' if odd else ''}"
             "Say how long it waits, or until when, and what for: park 20 min freeze is running, "
             f"or park until 2:30 pm and why.{f' Here perhaps: {here}.' if here else ''}"
         )
-        # The reason already typed stays in the line; the time goes before it.
-        return unclear(prompt, typed, message, f"park {wait.reason}" if wait.reason else "")
+        return unclear(prompt, typed, message)
     due = None if now is None else due_at(wait.when, now)
     if isinstance(due, str):
-        return unclear(prompt, typed, due, f"park {wait.reason}" if wait.reason else "")
+        return unclear(prompt, typed, f"{due} Type the whole line again: {_like(wait.reason)}")
     if not wait.reason:
-        message = f"What does it wait for? Add it, such as: park {wait.said} freeze is running."
-        return unclear(prompt, typed, message, f"park {wait.said} ")
+        message = (
+            "What does it wait for? Type the whole line again, such as: "
+            f"park {wait.said} freeze is running"
+        )
+        return unclear(prompt, typed, message)
     at = "" if due is None else due.isoformat(timespec="microseconds")
     wait_s = 0.0 if due is None or now is None else (due - now).total_seconds()
     return Turn((Parked(wait.reason, at, typed),), (ParkedHere(wait.reason, at, wait_s),))
+
+
+def _like(reason: str) -> str:
+    """Return a line that parks for `reason`, as an example."""
+    return f"park 20 min {reason or 'freeze is running'}"
 
 
 def usual_wait(prompt: Prompt) -> str:

@@ -230,13 +230,9 @@ class Explained:
 
 @dataclass(frozen=True, slots=True)
 class NotClear:
-    """What was typed could not be used, in one plain sentence that says how to mend it.
-
-    `draft` is a beginning of the line to type, so that what was said need not be typed again.
-    """
+    """What was typed could not be used, in one plain sentence that says how to mend it."""
 
     message: str
-    draft: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,11 +260,15 @@ class NoteKept:
 
 @dataclass(frozen=True, slots=True)
 class CaseSoFar:
-    """All findings until now, in the order answered, the notes, and which very machine it is."""
+    """All findings until now, in the order answered, the notes, and which very machine it is.
+
+    `refused` are the cautions that stand refused.
+    """
 
     findings: tuple[Finding, ...]
     notes: tuple[str, ...]
     serial_number: str = ""
+    refused: tuple[Caution, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

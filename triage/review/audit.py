@@ -35,7 +35,7 @@ def audit(
     """
     call = StoredCall(content, stored, now)
     findings = [
-        AuditFinding(rule.id, rule.weight, step.sequence, step.at, text)
+        AuditFinding(rule.id, rule.weight, step.sequence, step.at, text, call.desk_at(step))
         for rule in rules
         for step, text in rule.check(call)
     ]

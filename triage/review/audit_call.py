@@ -46,6 +46,8 @@ class AuditFinding:
     sequence: int
     at: datetime
     text: str
+    desk: str = ""
+    """Who was at the desk then; empty if the record names nobody."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +124,16 @@ class StoredCall:
             if isinstance(step.event, (Started, Resumed))
         ]
         return versions[-1] if versions else ""
+
+    def desk_at(self, step: Step) -> str:
+        """Return who was at the desk at a step; empty if the record names nobody."""
+        desk = ""
+        for earlier in self.of(Started, Resumed):
+            if earlier.sequence > step.sequence:
+                break
+            if isinstance(earlier.event, (Started, Resumed)):
+                desk = earlier.event.agent or desk
+        return desk
 
     def question(self, node: str) -> Question | None:
         """Return a question that was asked, None for a caution or one no longer in the content."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -15,6 +16,7 @@ from triage.dialogue.events import (
     Declined,
     NotUnderstood,
     Offered,
+    Refused,
     RepairReported,
     Resumed,
     Started,
@@ -41,6 +43,8 @@ OPEN_WITHIN = timedelta(days=1)
 
 OFTEN_NOT_UNDERSTOOD = 3
 """So many lines not understood at one question are too many (judged)."""
+
+_CONDITION = re.compile(r"\b(if|where|when|unless)\b", re.IGNORECASE)
 
 _ODD = {verdict.value for verdict in ODD}
 
@@ -113,6 +117,22 @@ def unknown_without_reason(call: StoredCall) -> Iterator[Breach]:
         answer = step.event
         if isinstance(answer, Answered) and answer.value is None and answer.reason in NO_REASON:
             yield step, f"{call.reading_name(answer.reading)} is unknown and no reason was given"
+
+
+def caution_refused(call: StoredCall) -> Iterator[Breach]:
+    """Yield each caution that was refused, once on the way and once at the gate."""
+    seen = set()
+    for step in call.of(Refused):
+        if not isinstance(step.event, Refused):
+            continue
+        key = step.event.caution, bool(step.event.seal)
+        if key not in seen:
+            seen.add(key)
+            caution = call.content.cautions.get(step.event.caution)
+            title = caution.title if caution else step.event.caution
+            where = "at the gate" if step.event.seal else "before a reading"
+            desk = call.desk_at(step) or "an agent without a name"
+            yield step, f'the caution "{title}" was refused {where}, with {desk} at the desk'
 
 
 def time_sink(call: StoredCall) -> Iterator[Breach]:
@@ -211,20 +231,28 @@ def _due_at(case: Case) -> datetime | None:
     return due if due.tzinfo else due.replace(tzinfo=UTC)
 
 
-def repair_did_not_hold(call: StoredCall) -> Iterator[Breach]:
-    """Yield what the last report says against the conclusion, or against the repair."""
+def conclusion_was_wrong(call: StoredCall) -> Iterator[Breach]:
+    """Yield a last report that found other than the call concluded."""
     for step, report in _last_report(call):
         concluded = call.case.concluded
         if compared(concluded, report.found, call.content) is Comparison.OTHER:
             words = comparison_words(concluded, report.found, call.content)
             yield step, words.removesuffix(".")
+
+
+def repair_did_not_hold(call: StoredCall) -> Iterator[Breach]:
+    """Yield, once a call, what the last report says against the repair."""
+    for step, report in _last_report(call):
+        against = []
         if report.had_two_good_cycles is False:
-            yield step, "two good cycles did not follow the repair"
+            against.append("two good cycles did not follow the repair")
         odd = [
             str(item.get("reading", "")) for item in report.readings if item.get("verdict") in _ODD
         ]
         if odd:
-            yield step, f"out of its band after the repair: {call.readings_named(odd)}"
+            against.append(f"out of its band after the repair: {call.readings_named(odd)}")
+        if against:
+            yield step, "; ".join(against)
 
 
 def _last_report(call: StoredCall) -> Iterator[tuple[Step, RepairReported]]:
@@ -243,10 +271,25 @@ def good_cycles_not_watched(call: StoredCall) -> Iterator[Breach]:
 
 
 def parts_left_in(call: StoredCall) -> Iterator[Breach]:
-    """Yield parts that are replaced together and were not."""
+    """Yield parts that are replaced together and were not; those on a condition are passed over."""
     for step, report in _last_report(call):
-        for sentence in missing_parts(call.content, report.found, report.parts):
+        causes = {
+            name: replace(cause, replace_together=tuple(filter(_is_always, cause.replace_together)))
+            for name, cause in call.content.causes.items()
+            if name in report.found
+        }
+        content = replace(call.content, causes=causes)
+        for sentence in missing_parts(content, report.found, report.parts):
             yield step, sentence.removesuffix(".")
+
+
+def _is_always(part: str) -> bool:
+    """Whether a part is replaced whatever is found: the record does not tell what was found.
+
+    >>> _is_always("filter drier"), _is_always("only if it gives no air: air pump")
+    (True, False)
+    """
+    return _CONDITION.search(part) is None
 
 
 CARE_RULES = (
@@ -268,6 +311,13 @@ CARE_RULES = (
         "every reading that could not be had has a reason",
         "Why it could not be had tells whether to send a gauge, a ladder or a lesson.",
         unknown_without_reason,
+    ),
+    Rule(
+        "caution_refused", Weight.CARE,
+        "no caution is refused",
+        "A no is the caller's right, and the call goes without that reading or repair. A desk that "
+        "has many reads cautions badly, or past people.",
+        caution_refused,
     ),
     Rule(
         "time_sink", Weight.CARE,
@@ -306,9 +356,15 @@ CARE_RULES = (
         no_outcome,
     ),
     Rule(
+        "conclusion_was_wrong", Weight.FOLLOW_UP,
+        "the repair found what was concluded",
+        "A wrong conclusion sends the wrong part. Replay the call and look at its readings.",
+        conclusion_was_wrong,
+    ),
+    Rule(
         "repair_did_not_hold", Weight.FOLLOW_UP,
-        "the repair found what was concluded, and it held",
-        "The conclusion was wrong, or the repair was. Replay the call and look at the readings.",
+        "two good cycles follow the repair, all readings in their bands",
+        "The machine comes back to the phone: the repair was not finished, or not the right one.",
         repair_did_not_hold,
     ),
     Rule(

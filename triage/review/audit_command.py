@@ -20,10 +20,11 @@ from triage.console.asked import UsageError
 from triage.console.call import content_of
 from triage.console.look import Card, ChatConsole, Prose, look_of, stack
 from triage.console.screen import screen_of
-from triage.dialogue.words import plain_text
+from triage.dialogue.words import counted, plain_text
 from triage.exits import BAD_STORE, DONE, NO_RECOMMENDATION
 from triage.review.audit import RULES, audit
 from triage.review.audit_call import AuditFinding, Rule, Weight
+from triage.review.call_line import who
 from triage.review.chosen import Chosen, chosen, opened_record
 from triage.review.progress import progress_bar
 from triage.store.errors import StoreError
@@ -141,11 +142,13 @@ class Audited:
                     "session_id": summary.session_id,
                     "started_at": summary.started_at,
                     "agent": summary.agent,
+                    "desk": summary.desk,
                     "findings": [
                         {
                             "rule": item.rule,
                             "weight": item.weight.value,
                             "event": item.sequence,
+                            "desk": item.desk or None,
                             "at": item.at.isoformat(timespec="seconds"),
                             "text": item.text,
                         }
@@ -190,13 +193,15 @@ def _show(console: ChatConsole, audited: Audited) -> None:
         console.print(Prose("No stored call fits; triage log list shows those there are."))
         return
     for summary, found in audited.kept:
-        parts = [part for item in found for part in _told(console, item)]
+        # Where several were at it, each finding names the one.
+        is_shared = who(summary) != summary.agent
+        parts = [part for item in found for part in _told(console, item, is_shared)]
         style = _STYLES[min((item.weight for item in found), key=list(Weight).index)]
         console.print(Card(_name(summary), stack(*parts), style))
     for summary, fault in audited.unread:
         why = f"The record of this call cannot be read: {fault}"
         console.print(Card(f"{_name(summary)}: NOT AUDITED", Text(plain_text(why)), "triage.stop"))
-    calls = "1 call" if audited.calls == 1 else f"{audited.calls} calls"
+    calls = counted(audited.calls, "call")
     line = f"{calls} audited: {audited.clean} clean, {len(audited.kept)} with findings"
     unread = f", {len(audited.unread)} not readable" if audited.unread else ""
     console.print(Prose(Text(f"{line}{unread}.")))
@@ -207,14 +212,20 @@ def _show(console: ChatConsole, audited: Audited) -> None:
 
 def _name(summary: SessionSummary) -> str:
     started = summary.started_at[:16].replace("T", " ")
-    agent = f", {summary.agent}" if summary.agent else ""
+    names = who(summary)
+    agent = f", {names}" if names else ""
     return plain_text(f"{summary.session_id}, started {started} UTC{agent}")
 
 
-def _told(console: ChatConsole, item: AuditFinding) -> Iterator[RenderableType]:
+def _told(
+    console: ChatConsole, item: AuditFinding, is_desk_named: bool
+) -> Iterator[RenderableType]:
     at = f"{item.at:%Y-%m-%d %H:%M:%S}"
+    desk = f"  {plain_text(item.desk, 40)}" if is_desk_named and item.desk else ""
     yield Text.assemble(
-        (f"{at}  event {item.sequence}  ", "triage.hint"), (item.rule, _STYLES[item.weight])
+        (f"{at}  event {item.sequence}  ", "triage.hint"),
+        (item.rule, _STYLES[item.weight]),
+        (desk, "triage.hint"),
     )
     text = plain_text(item.text)
     end = "" if text.endswith(("?", ".")) else "."

@@ -87,7 +87,8 @@ def caution_before_reading(call: StoredCall) -> Iterator[Breach]:
         if not isinstance(answer, Answered) or answer.value is None:
             continue
         reading = content.readings.get(answer.reading)
-        if reading is None or answer.reading in step.before.answers:
+        earlier = step.before.answers.get(answer.reading)
+        if reading is None or (earlier is not None and earlier.value is not None):
             continue  # a correction: the first value is what was told of
         if reading.is_licensed and not step.before.is_licensed:
             continue  # another rule's business: nobody asked for it

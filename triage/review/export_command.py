@@ -11,7 +11,7 @@ from pathlib import Path
 from triage.console.asked import UsageError
 from triage.console.call import content_of, engine_of
 from triage.dialogue.engine import Engine
-from triage.dialogue.words import plain_text
+from triage.dialogue.words import counted, plain_text
 from triage.exits import BAD_CONTENT, BAD_STORE, DONE
 from triage.physics.quantity import UnitSystem
 from triage.review.chosen import Chosen, chosen, opened_record
@@ -51,8 +51,7 @@ def export_calls(options: argparse.Namespace) -> int:
             _write(options.to, _texts(options, content, calls))
     if options.to is not None or run.count == 0:
         where = "" if options.to is None or (is_page and not run.count) else f" to {options.to}"
-        number = f"{run.count} call{'' if run.count == 1 else 's'}"
-        sys.stderr.write(f"triage: {number} written{where}\n")
+        sys.stderr.write(f"triage: {counted(run.count, 'call')} written{where}\n")
     return run.code
 
 

@@ -5,10 +5,17 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from enum import StrEnum
 
 from triage.dialogue.events import FOUND_NO_FAULT
+from triage.review.figures_cautions import (
+    NAMELESS,
+    CautionFigures,
+    cautions_by_desk,
+    cautions_of,
+)
+from triage.review.figures_ends import ESCALATED, RECOMMENDED, WITHHELD, Ends, ends_of
 from triage.review.measures import Share, Times
 from triage.store.listing import OPEN, PARKED, SEVERAL_FAULTS, STOPPED
 from triage.store.tallies import (
@@ -22,11 +29,9 @@ from triage.store.tallies import (
 )
 from triage.tree.content import Content, Side, Tree
 
-RECOMMENDED, WITHHELD, ESCALATED = "recommended", "withheld", "escalated"
 KINDS = (RECOMMENDED, WITHHELD, ESCALATED, OPEN, STOPPED, PARKED)
 """How calls end, and how they stand that have not."""
 
-NAMELESS = "(no name, or purged)"
 CAUTION = "caution"
 ELSEWHERE = "not in today's content"
 
@@ -132,6 +137,21 @@ class Report:
     desks: tuple[Desk, ...]
     questions: tuple[QuestionFigures, ...]
     cut_months: tuple[str, ...]
+    cautions: tuple[CautionFigures, ...]
+    refused_at: Mapping[str, Share]
+    without_repair: Ends
+
+    @property
+    def months(self) -> str:
+        """Which months questions and cautions are counted over, empty for all there are."""
+        since, until = self.figures.since, self.figures.until
+        first = f"{since.astimezone(UTC):%Y-%m}" if since else ""
+        last = f"{(until - timedelta(microseconds=1)).astimezone(UTC):%Y-%m}" if until else ""
+        if first == last:
+            return first
+        if first and last:
+            return f"{first} to {last}"
+        return f"{first} on" if first else f"up to {last}"
 
     @property
     def calls(self) -> int:
@@ -187,6 +207,9 @@ def report_of(figures: Figures, content: Content) -> Report:
         _desks(figures, matching),
         _questions(figures, content),
         tuple(_cut_months(figures.since, figures.until)),
+        cautions_of(figures.cautions),
+        cautions_by_desk(figures.cautions),
+        ends_of(figures.endings, content),
     )
 
 

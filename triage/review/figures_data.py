@@ -15,6 +15,8 @@ from triage.store.tallies import BIN_S, REPEAT_DAYS
 def figures_data(report: Report) -> dict[str, Any]:
     """Return everything as JSON-ready data; the keys are always the same, times in seconds."""
     figures = report.figures
+    ends = report.without_repair
+    escalated, withheld = sum(ends.escalated.values()), sum(ends.withheld.values())
     return {
         "since": _time(figures.since),
         "until": _time(figures.until),
@@ -51,6 +53,35 @@ def figures_data(report: Report) -> dict[str, Any]:
             }
             for stop in report.stops
         ],
+        "escalated_by_ending": [
+            {
+                "ending": ending,
+                "because": ends.reasons.get(ending, ""),
+                **Share(calls, escalated).to_data(),
+            }
+            for ending, calls in ends.escalated.items()
+        ],
+        "withheld_by_ending": [
+            {"ending": ending, "cause": cause, **Share(calls, withheld).to_data()}
+            for (ending, cause), calls in ends.withheld.items()
+        ],
+        "cautions": {
+            "counted_by": "whole months, by when they were put",
+            "by_caution": [
+                {
+                    "caution": item.node.removeprefix("caution:"),
+                    "refused": item.refused.to_data(with_interval=True),
+                    "by_desk": [
+                        {"desk": desk, **share.to_data()} for desk, share in item.desks.items()
+                    ],
+                }
+                for item in report.cautions
+            ],
+            "by_desk": [
+                {"desk": desk, **share.to_data(with_interval=True)}
+                for desk, share in report.refused_at.items()
+            ],
+        },
         "outcomes": {
             "reported_by_result": _shares(report.reported),
             "found": list(report.found),
@@ -75,6 +106,7 @@ def figures_data(report: Report) -> dict[str, Any]:
         "path_and_ranking": dict(report.path_and_ranking),
         "repeats": {
             "within_days": REPEAT_DAYS,
+            "purged_calls_left_out": figures.purged,
             "followed": report.repeats.to_data(with_interval=True),
             "by_conclusion": [
                 {"result": result, "cause": cause, **share.to_data(with_interval=True)}
@@ -106,6 +138,7 @@ def figures_data(report: Report) -> dict[str, Any]:
         ],
         "questions": {
             "counted_by": "whole months, by when they were asked",
+            "months": report.months,
             "months_not_wholly_in_the_span": list(report.cut_months),
             "by_node": [
                 {
@@ -114,6 +147,8 @@ def figures_data(report: Report) -> dict[str, Any]:
                     "asked": item.counts.asked,
                     "unknown": item.counts.unknown,
                     "unknown_per_asked": item.per_asked(item.counts.unknown),
+                    "refused": item.counts.refused,
+                    "refused_per_asked": item.per_asked(item.counts.refused),
                     "misunderstood": item.counts.misunderstood,
                     "misunderstood_per_asked": item.per_asked(item.counts.misunderstood),
                     "looked": item.counts.looked,

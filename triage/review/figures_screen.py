@@ -2,40 +2,34 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 
 from rich.console import RenderableType
-from rich.table import Table
 from rich.text import Text
 
 from triage.console.cards import Item
-from triage.console.look import GREATEST_TEXT_WIDTH, ChatConsole, Prose, stack
+from triage.console.look import ChatConsole, Prose, stack
 from triage.dialogue.view import Agreement
-from triage.dialogue.words import plain_text
+from triage.dialogue.words import counted, plain_text
 from triage.review.figures import (
-    ESCALATED,
+    CAUTION,
     KINDS,
-    RECOMMENDED,
-    WITHHELD,
     Desk,
     QuestionFigures,
     Report,
     Row,
     period_name,
 )
+from triage.review.figures_ends import ESCALATED, RECOMMENDED, WITHHELD
+from triage.review.figures_ends_screen import cautions_refused, without_repair
+from triage.review.figures_pen import MOST_LINES, Pen, and_more, note, say, table_of, under
 from triage.review.figures_words import percent, share_words, span_words, time_words
 from triage.review.measures import Share, Times
 from triage.store.listing import OPEN, PARKED, STOPPED
 from triage.store.tallies import BIN_S, REPEAT_DAYS
 
-_WIDE = 100
-"""Columns from which desks and questions are tables; below, two lines each."""
-
 _NARROW = 76
 """Columns below which times are lines of words as well."""
-
-_MOST_LINES = 15
-"""How many stops, causes, desks and questions are shown; --json has all."""
 
 _AGREEMENT_WORDS = {
     Agreement.AGREE.value: "path and ranking agree",
@@ -53,7 +47,7 @@ _NAMED_WORDS = {
 
 def report_card(report: Report, console: ChatConsole) -> RenderableType:
     """Return all sections under each other, for the width and look of `console`."""
-    pen = _Pen(console)
+    pen = Pen(console)
     parts: list[RenderableType] = []
     for heading, body in (
         ("VOLUMES", _volumes(report, pen)),
@@ -63,7 +57,8 @@ def report_card(report: Report, console: ChatConsole) -> RenderableType:
         ("PATH AGAINST RANKING", _path_and_ranking(report, pen)),
         ("REPEAT CALLS ON A MACHINE", _repeats(report, pen)),
         ("DESKS", _desks(report, pen)),
-        ("QUESTIONS", _questions(report, pen)),
+        (f"CAUTIONS REFUSED{_months(report)}", cautions_refused(report, pen)),
+        (f"QUESTIONS{_months(report)}", _questions(report, pen)),
     ):
         if parts:
             parts.append(Text())
@@ -72,70 +67,15 @@ def report_card(report: Report, console: ChatConsole) -> RenderableType:
     return stack(*parts)
 
 
-class _Pen:
-    """Draws bars and tables that fit the screen; plain ones are lines of words."""
-
-    def __init__(self, console: ChatConsole) -> None:
-        self.width = min(console.width, GREATEST_TEXT_WIDTH)
-        self.is_plain = console.look.is_plain
-        self.is_wide = self.width >= _WIDE and not self.is_plain
-        self._block = "#" if console.look.is_ascii else "█"
-
-    def bar(self, part: int, most: int, width: int) -> str:
-        """Return a bar for `part`, `width` columns long for `most`; never empty for a call."""
-        if self.is_plain or not part:
-            return ""
-        return self._block * max(1, round(width * part / most))
-
-    def counts(
-        self, lines: Sequence[tuple[str, int, str]], heading: str = ""
-    ) -> Iterator[RenderableType]:
-        """Yield a line for each name, count and what else is to be said, with bars."""
-        if self.is_plain:
-            for name, calls, more in lines:
-                yield Item(f"{name}: {calls:,}{f' ({more})' if more else ''}")
-            return
-        names = max(len(name) for name, _, _ in lines)
-        numbers = max(len(f"{calls:,}") for _, calls, _ in lines)
-        extra = max(len(more) for _, _, more in lines)
-        room = max(6, min(40, self.width - names - numbers - extra - 10))
-        most = max(calls for _, calls, _ in lines) or 1
-        table = _table("", "", "", *([""] if extra else []), has_head=False)
-        for name, calls, more in lines:
-            cells = [Text(name), Text(f"{calls:,}", justify="right")]
-            if extra:
-                cells.append(Text(more))
-            table.add_row(*cells, Text(self.bar(calls, most, room), style="triage.bar"))
-        yield Prose(table)
-
-
-def _table(*headings: str, has_head: bool = True) -> Table:
-    table = Table(
-        box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="triage.heading",
-        show_header=has_head,
-    )  # fmt: skip
-    for heading in headings:
-        table.add_column(heading, overflow="fold")
-    return table
-
-
-def _note(words: str) -> Prose:
-    return Prose(Text(plain_text(words, 2000), style="triage.hint"))
-
-
-def _say(words: str) -> Prose:
-    return Prose(Text(plain_text(words, 2000)))
-
-
 # Sections.
 
 
-def _volumes(report: Report, pen: _Pen) -> Iterator[RenderableType]:
+def _volumes(report: Report, pen: Pen) -> Iterator[RenderableType]:
     figures = report.figures
-    calls = "1 call" if report.calls == 1 else f"{report.calls:,} calls"
-    yield _say(f"{calls}, started {figures.first:%Y-%m-%d} to {figures.last:%Y-%m-%d} (UTC).")
+    calls = counted(report.calls, "call")
+    yield say(f"{calls}, started {figures.first:%Y-%m-%d} to {figures.last:%Y-%m-%d} (UTC).")
     if figures.undated:
-        yield _note(
+        yield note(
             f"Left out: {figures.undated:,} without a date (a clock that was not set, or a damaged "
             "beginning)."
         )
@@ -162,19 +102,21 @@ def _ends_words(counts: Mapping[str, int]) -> str:
     return ", ".join([*words, *([f"{waiting:,} not ended"] if waiting else [])])
 
 
-def _times(report: Report, pen: _Pen) -> Iterator[RenderableType]:
+def _times(report: Report, pen: Pen) -> Iterator[RenderableType]:
     if not report.times.calls:
-        yield _say("No call has ended yet.")
+        yield say("No call has ended yet.")
         return
-    yield _note(
+    yield note(
         f"Time spent on the call, without the time it was parked or stopped; to {BIN_S:g} s."
     )
     groups = {"all that ended": report.times, **report.times_of}
     if pen.is_plain or pen.width < _NARROW:
         for name, times in groups.items():
-            yield Item(f"{plain_text(name, 40)}: {times.calls:,} calls; {_quantile_words(times)}")
+            yield Item(
+                f"{plain_text(name, 40)}: {counted(times.calls, 'call')}; {_quantile_words(times)}"
+            )
     else:
-        table = _table("", "calls", "a quarter by", "half by", "three quarters", "nine in ten")
+        table = table_of("", "calls", "a quarter by", "half by", "three quarters", "nine in ten")
         for name, times in groups.items():
             quantiles = (times.quantile_s(fraction) for fraction in (0.25, 0.5, 0.75, 0.9))
             table.add_row(
@@ -195,44 +137,44 @@ def _quantile_words(times: Times) -> str:
     )
 
 
-def _stops(report: Report, pen: _Pen) -> Iterator[RenderableType]:
+def _stops(report: Report, pen: Pen) -> Iterator[RenderableType]:
+    yield from _not_ended(report, pen)
+    yield from without_repair(report)
+
+
+def _not_ended(report: Report, pen: Pen) -> Iterator[RenderableType]:
     if not report.stops:
-        yield _say("Every call has ended.")
+        yield say("Every call has ended.")
         return
     stages: dict[str, int] = {}
     for stop in report.stops:
         stages[stop.stage] = stages.get(stop.stage, 0) + stop.all
     waiting = sum(stages.values())
-    yield _say(f"{waiting:,} of {report.calls:,} calls have not ended. By stage:")
+    yield say(f"{waiting:,} of {report.calls:,} calls have not ended. By stage:")
     ordered = sorted(stages.items(), key=lambda item: (-item[1], item[0]))
     yield from pen.counts([(stage, calls, percent(calls / waiting)) for stage, calls in ordered])
     yield Text("By what was asked last:")
     yield from pen.counts(
         [
             (plain_text(stop.node or "(nothing yet)", 44), stop.all, _state_words(stop.calls))
-            for stop in report.stops[:_MOST_LINES]
+            for stop in report.stops[:MOST_LINES]
         ]
     )
-    yield from _more(len(report.stops))
+    yield from and_more(len(report.stops))
 
 
 def _state_words(calls: Mapping[str, int]) -> str:
     return ", ".join(f"{calls[state]:,} {state}" for state in calls)
 
 
-def _more(count: int) -> Iterator[RenderableType]:
-    if count > _MOST_LINES:
-        yield _note(f"and {count - _MOST_LINES:,} more; --json has all.")
-
-
-def _outcomes(report: Report, pen: _Pen) -> Iterator[RenderableType]:
+def _outcomes(report: Report, pen: Pen) -> Iterator[RenderableType]:
     for result, share in report.reported.items():
         yield Item(
             f"{plain_text(result, 40)}: a repair was reported for {share_words(share)}; "
             f"{share.of - share.count:,} without a report yet"
         )
     if not report.rows:
-        yield _say("No repair is reported yet; triage outcome does it.")
+        yield say("No repair is reported yet; triage outcome does it.")
         return
     yield Text("In brackets the 95% confidence interval of the share (Wilson's):")
     for result, words in _NAMED_WORDS.items():
@@ -243,13 +185,13 @@ def _outcomes(report: Report, pen: _Pen) -> Iterator[RenderableType]:
     cycles = share_words(report.good_cycles, with_interval=True)
     watched = f"; not watched: {report.cycles_not_watched:,}"
     yield Item(f"Two good cycles followed: {cycles}{watched}")
-    shown = report.rows[: 2 * _MOST_LINES]
+    shown = report.rows[: 2 * MOST_LINES]
     for place, row in enumerate(shown):
         if place == 0 or shown[place - 1].result != row.result:
             yield Text(_row_heading(row), style="triage.heading")
         yield from _row_lines(row, pen)
     if len(report.rows) > len(shown):
-        yield _note(f"and {len(report.rows) - len(shown):,} more; --json has all.")
+        yield note(f"and {len(report.rows) - len(shown):,} more; --json has all.")
 
 
 def _unclear_words(calls: int) -> str:
@@ -264,7 +206,7 @@ def _row_heading(row: Row) -> str:
     }.get(row.result, "Not ended:")
 
 
-def _row_lines(row: Row, pen: _Pen) -> Iterator[RenderableType]:
+def _row_lines(row: Row, pen: Pen) -> Iterator[RenderableType]:
     cause = plain_text(row.cause or "no cause named", 60)
     all_found = sum(row.found.values())
     if row.cause and row.agreement.of:
@@ -281,9 +223,9 @@ def _row_lines(row: Row, pen: _Pen) -> Iterator[RenderableType]:
         yield Item(f"found: {listed}", "" if pen.is_plain else "    ")
 
 
-def _path_and_ranking(report: Report, pen: _Pen) -> Iterator[RenderableType]:
+def _path_and_ranking(report: Report, pen: Pen) -> Iterator[RenderableType]:
     if not report.ended:
-        yield _say("No call has ended yet.")
+        yield say("No call has ended yet.")
         return
     yield from pen.counts(
         [
@@ -296,56 +238,64 @@ def _path_and_ranking(report: Report, pen: _Pen) -> Iterator[RenderableType]:
     )  # fmt: skip
 
 
-def _repeats(report: Report, pen: _Pen) -> Iterator[RenderableType]:
+def _repeats(report: Report, pen: Pen) -> Iterator[RenderableType]:
+    if report.figures.purged:
+        are = "have no number and are" if report.figures.purged > 1 else "has no number and is"
+        yield note(f"{counted(report.figures.purged, 'purged call')} {are} left out.")
     if not report.repeats.of:
-        yield _say("No call that ended has the serial number of its machine on record.")
+        yield say("No call that ended has the serial number of its machine on record.")
         return
-    yield _say(
+    yield say(
         f"Another call on the same serial number within {REPEAT_DAYS} days followed "
         f"{share_words(report.repeats, with_interval=True)}, of calls that ended and have the "
         "number. The latest may still be followed."
     )
-    followed = [(key, share) for key, share in report.repeats_of.items() if share.count]
-    if followed:
-        yield Text("By how the earlier call ended:")
-    for (result, cause), share in followed[:_MOST_LINES]:
+    yield Text("By how the earlier call ended:")
+    for (result, cause), share in list(report.repeats_of.items())[:MOST_LINES]:
         name = f"{result} {cause}" if cause else result
         yield Item(f"{plain_text(name, 80)}: {share_words(share, with_interval=True)}")
-    yield from _more(len(followed))
+    yield from and_more(len(report.repeats_of))
     if report.machines:
         yield Text("Machines with most repeats:")
     for item in report.machines:
         machine = f" ({plain_text(item.machine, 40)})" if item.machine else ""
-        repeats = "1 repeat" if item.repeats == 1 else f"{item.repeats:,} repeats"
-        calls = "1 call" if item.calls == 1 else f"{item.calls:,} calls"
+        repeats, calls = counted(item.repeats, "repeat"), counted(item.calls, "call")
         yield Item(f"serial {plain_text(item.serial_number, 40)}{machine}: {repeats}, {calls}")
 
 
-def _desks(report: Report, pen: _Pen) -> Iterator[RenderableType]:
-    desks = report.desks[:_MOST_LINES]
+def _desks(report: Report, pen: Pen) -> Iterator[RenderableType]:
+    desks = report.desks[:MOST_LINES]
     if pen.is_wide:
-        table = _table(
-            "desk", "calls", "ended", "recommended", "escalated", "half by", "found as concluded"
+        table = table_of(
+            "desk",
+            "calls",
+            "ended",
+            "recommended",
+            "withheld",
+            "escalated",
+            "half by",
+            "found as concluded",
         )
         for desk in desks:
             table.add_row(*(Text(cell) for cell in _desk_cells(desk)))
         yield Prose(table)
     else:
         for desk in desks:
-            name, calls, ended, recommended, escalated, half, found = _desk_cells(desk)
-            yield Item(f"{name}: {calls} calls, {ended} ended, half by {half}")
-            yield from _under(
-                pen, f"recommended {recommended}; escalated {escalated}; as concluded {found}"
+            name, _, ended, recommended, withheld, escalated, half, found = _desk_cells(desk)
+            calls = counted(desk.calls, "call")
+            yield Item(f"{name}: {calls}, {ended} ended, half by {half}")
+            yield from under(
+                pen,
+                f"recommended {recommended}; withheld {withheld}; escalated {escalated}; "
+                f"as concluded {found}",
             )
-    yield from _more(len(report.desks))
+    yield from and_more(len(report.desks))
 
 
 def _desk_cells(desk: Desk) -> tuple[str, ...]:
-    recommended, escalated = (
-        _short(Share(desk.results.get(kind, 0), desk.ended)) for kind in (RECOMMENDED, ESCALATED)
-    )
+    ends = (_short(Share(desk.results.get(kind, 0), desk.ended)) for kind in KINDS[:3])
     return (
-        plain_text(desk.name, 30), f"{desk.calls:,}", f"{desk.ended:,}", recommended, escalated,
+        plain_text(desk.name, 30), f"{desk.calls:,}", f"{desk.ended:,}", *ends,
         time_words(desk.times.quantile_s(0.5)), share_words(desk.agreement),
     )  # fmt: skip
 
@@ -354,24 +304,31 @@ def _short(share: Share) -> str:
     return "-" if share.fraction is None else f"{share.count:,} ({percent(share.fraction)})"
 
 
-def _under(pen: _Pen, words: str) -> Iterable[RenderableType]:
-    yield Item(words, "" if pen.is_plain else "    ")
+def _months(report: Report) -> str:
+    """Return the months that cautions and questions are counted over, as part of a heading."""
+    return f", IN ALL OF {report.months.upper()}" if report.months else ""
 
 
-def _questions(report: Report, pen: _Pen) -> Iterator[RenderableType]:
+def _questions(report: Report, pen: Pen) -> Iterator[RenderableType]:
     if report.cut_months:
-        yield _note(
+        yield note(
             "These are counted by whole months: all of "
             f"{' and '.join(report.cut_months)} is in them, also what lies outside the span."
         )
     if not report.questions:
-        yield _say("Nothing was asked.")
+        yield say("Nothing was asked.")
         return
-    yield _note("What held calls longest in all comes first; shares are of the times it was asked.")
-    questions = report.questions[:_MOST_LINES]
+    yield note("What held calls longest in all comes first; shares are of the times it was asked.")
+    questions = report.questions[:MOST_LINES]
     if pen.is_wide:
-        table = _table(
-            "question", "asked", "held each", "in all", "unknown", "not understood", "why, how"
+        table = table_of(
+            "question",
+            "asked",
+            "held each",
+            "in all",
+            "unknown",
+            "not understood",
+            "why, how",
         )
         for question in questions:
             table.add_row(*(Text(cell) for cell in _question_cells(question)))
@@ -380,20 +337,20 @@ def _questions(report: Report, pen: _Pen) -> Iterator[RenderableType]:
         for question in questions:
             name, asked, each, in_all, unknown, missed, looked = _question_cells(question)
             yield Item(f"{name}: asked {asked}, held {each} each, {in_all} in all")
-            yield from _under(
-                pen, f"unknown {unknown}; not understood {missed}; asked why or how {looked}"
-            )
-    yield from _more(len(report.questions))
+            yield from under(pen, f"{unknown}; not understood {missed}; asked why or how {looked}")
+    yield from and_more(len(report.questions))
 
 
 def _question_cells(question: QuestionFigures) -> tuple[str, ...]:
     counts = question.counts
-    rates = (
+    unknown, missed, looked = (
         f"{count:,}" + ("" if rate is None else f" ({percent(rate)})")
         for count in (counts.unknown, counts.misunderstood, counts.looked)
         for rate in (question.per_asked(count),)
     )
+    if question.stage == CAUTION:  # it is never unknown: it is acknowledged or refused
+        unknown = f"refused {counts.refused:,} of {counts.asked:,}"
     return (
         plain_text(counts.node, 44), f"{counts.asked:,}", time_words(question.mean_s),
-        time_words(counts.seconds), *rates,
+        time_words(counts.seconds), unknown, missed, looked,
     )  # fmt: skip

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import shlex
 import sys
 from collections.abc import Sequence
@@ -11,25 +12,30 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
+from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
 from triage.console.call import content_of, engine_of, started_of, stored_session
+from triage.console.cards import Item
+from triage.console.look import ChatConsole, look_of, stack
 from triage.console.screen import screen_of
 from triage.console.transcript import transcript
 from triage.dialogue.case import fold
 from triage.dialogue.result import result_of
 from triage.dialogue.words import plain_text
+from triage.review.call_line import machine_of, standing, who
 from triage.review.filters import filter_of
 from triage.store import open_store
 from triage.store.errors import StoreMissing
 from triage.store.listing import OPEN_RESULT, SessionFilter, SessionSummary
+from triage.store.record import SESSION_ID_LENGTH
 from triage.tree.content import Content
 
-_ID_WIDTH = 18
-"""Columns of a session id."""
-
 _NOT_LISTED = ("head_hash", "words")
+
+_TABLE_WIDTH = 100
+"""Columns from which the list is a table; below, two lines or three a call."""
 
 
 def list_calls(options: argparse.Namespace) -> int:
@@ -60,7 +66,7 @@ def list_calls(options: argparse.Namespace) -> int:
             none if is_whole else "No call fits. Leave out a filter, or look further back."
         )
         return 0
-    console.print(_table(shown, content))
+    console.print(_listed(console, shown, content))
     if has_more:
         # To be copied: a command that the screen broke would not run.
         more = Text(f"More: {_next_page(options, shown[-1])}", style="triage.hint")
@@ -68,43 +74,43 @@ def list_calls(options: argparse.Namespace) -> int:
     return 0
 
 
+def _listed(
+    console: ChatConsole, lines: Sequence[SessionSummary], content: Content
+) -> RenderableType:
+    is_wide = console.width >= _TABLE_WIDTH and not look_of(console).is_plain
+    return _table(lines, content) if is_wide else _blocks(lines, content)
+
+
 def _table(lines: Sequence[SessionSummary], content: Content) -> Table:
     table = Table(box=None, pad_edge=False, collapse_padding=True, header_style="triage.heading")
     # An id is there to be copied, so it is never broken; the rest gives way.
-    table.add_column("session", no_wrap=True, overflow="ignore", min_width=_ID_WIDTH)
+    table.add_column("session", no_wrap=True, overflow="ignore", min_width=SESSION_ID_LENGTH)
     table.add_column("started (UTC)", no_wrap=True)
     for heading in ("agent", "machine", "how it stands"):
         table.add_column(heading, overflow="fold")
     for line in lines:
-        machine = content.machines.get(line.machine)
-        cells = (
-            line.session_id,
-            line.started_at[:16].replace("T", " "),
-            line.agent or "-",
-            machine.name if machine else line.machine or line.refrigerant or "-",
-            standing(line, content),
-        )
-        table.add_row(*(Text(plain_text(cell)) for cell in cells))
+        table.add_row(*(Text(cell) for cell in _cells(line, content)))
     return table
 
 
-def standing(line: SessionSummary, content: Content) -> str:
-    """Return how a call stands, in a few words: its end, what was concluded, what was found."""
-    if line.fault:
-        return f"DAMAGED: {line.fault}"
-    words = line.result or f"open ({line.last_kind})"
-    if line.cause:
-        words += f": {_cause(line.cause, content)}"
-    if line.agreement == "disagree":
-        words += "; path and ranking disagree"
-    if line.outcome:
-        words += f"; found: {_cause(line.outcome, content)}"
-    return f"{words}; purged {line.purged_at[:10]}" if line.purged_at else words
+def _blocks(lines: Sequence[SessionSummary], content: Content) -> RenderableType:
+    parts: list[RenderableType] = []
+    for line in lines:
+        session, started, agent, machine, stands = _cells(line, content)
+        parts.append(Text(f"{session}  {started} UTC  {agent}"))
+        parts.append(Item(f"{machine}; {stands}" if machine != "-" else stands, "  "))
+    return stack(*parts)
 
 
-def _cause(cause_id: str, content: Content) -> str:
-    cause = content.causes.get(cause_id)
-    return cause.name if cause else cause_id.replace("_", " ")
+def _cells(line: SessionSummary, content: Content) -> tuple[str, ...]:
+    cells = (
+        line.session_id,
+        line.started_at[:16].replace("T", " "),
+        who(line) or "-",
+        machine_of(line, content) or "-",
+        standing(line, content),
+    )
+    return tuple(map(plain_text, cells))
 
 
 def _as_data(line: SessionSummary) -> dict[str, Any]:
@@ -115,13 +121,31 @@ def _as_data(line: SessionSummary) -> dict[str, Any]:
 def _next_page(options: argparse.Namespace, last: SessionSummary) -> str:
     """Return the command that goes on behind `last`."""
     said = ["triage", "log", "list"]
-    for name in ("store", "trees", "since", "until", "agent", "machine", "refrigerant", "serial",
+    said += store_words(options.store)
+    for name in ("trees", "since", "until", "agent", "machine", "refrigerant", "serial",
                  "conclusion", "result", "outcome", "text"):  # fmt: skip
         if value := getattr(options, name):
             said += [f"--{name}", str(value)]
     said += ["--disagreement"] if options.disagreement else []
     said += ["--most", str(options.most), "--before", last.session_id]
     return plain_text(shlex.join(said))
+
+
+def store_words(target: str | None) -> list[str]:
+    """Return the option that names the store again, without any password.
+
+    What the environment names is named again by itself. Of an address the options are left out as
+    well: one may hold a password.
+    """
+    if target is None or target == os.environ.get("TRIAGE_STORE"):
+        return []
+    if "://" in target:
+        from sqlalchemy.engine import make_url
+
+        from triage.store.server import address_of
+
+        target = address_of(make_url(target))
+    return ["--store", target]
 
 
 def show_call(options: argparse.Namespace) -> int:

@@ -18,27 +18,35 @@ from triage.console.look import Prose
 from triage.console.repair_card import repair_card
 from triage.console.screen import screen_of
 from triage.console.telling import Telling
-from triage.dialogue.case import Case, fold
-from triage.dialogue.events import Answered, RepairReported
-from triage.dialogue.names import find_exact
-from triage.dialogue.repair import (
+from triage.dialogue.after_repair import (
     AfterRepair,
     as_recorded,
+    judged_after_repair,
+    read_after_repair,
+)
+from triage.dialogue.case import Case, fold
+from triage.dialogue.events import Answered, RepairReported
+from triage.dialogue.found import found_in
+from triage.dialogue.names import find_exact
+from triage.dialogue.repair import (
     compared,
     flaw_of,
-    found_in,
     found_word,
     held_of,
-    judged_after_repair,
+    is_just_out,
+    is_other_than_concluded,
     missing_parts,
+    no_parts_words,
     parts_in,
     parts_together,
-    read_after_repair,
     what_now,
+    why_not_sound,
 )
 from triage.dialogue.result import finding_data
 from triage.dialogue.words import plain_text, quoted
 from triage.exits import DONE, INTERRUPTED, NO_RECOMMENDATION
+from triage.review.outcome_talk import RepairTalk, settled_reading
+from triage.review.questions import Left, Questions
 from triage.store import open_store
 from triage.store.errors import SessionMoved
 from triage.tree.content import Content
@@ -50,17 +58,20 @@ SPEAKER = "repair report"
 _CYCLES = {"yes": True, "no": False, "unknown": None, None: None}
 _LONGEST_PART = 200
 _LONGEST_NAME = 80
+_OFFERED = 3
 
 
 def record_outcome(options: argparse.Namespace) -> int:
     """Append a report of the repair to a session and show it; return the exit code.
 
     Without options it asks at a terminal, and keeps nothing that was not shown back and confirmed.
+    With options it asks there about what is not clear; elsewhere that is refused.
     Raises UsageError for what cannot be used, StoreError where it cannot be kept.
     """
     is_told = bool(options.found or options.part or options.reading or options.note)
     is_told = is_told or options.good_cycles is not None
-    if not is_told and (options.json or not (sys.stdin.isatty() and sys.stdout.isatty())):
+    is_terminal = not options.json and sys.stdin.isatty() and sys.stdout.isatty()
+    if not is_told and not is_terminal:
         raise UsageError(
             "say what the repair found: --found CAUSE (or no_fault_found, other_fault), and "
             "--part, --good-cycles, --reading, --note; without any it asks at a terminal"
@@ -72,14 +83,17 @@ def record_outcome(options: argparse.Namespace) -> int:
     case = fold(events)
     if options.units:
         case = replace(case, units=options.units)
-    judged: tuple[AfterRepair, ...] = ()
-    if is_told:
-        report, judged = reported(options, content, case)
-    else:
-        asked = _asked(options, content, case)
-        if not isinstance(asked, RepairReported):
-            return asked
-        report = asked
+    questions = _questions_of(options) if is_terminal else None
+    try:
+        if case.concluded is None and not options.although_open:
+            _settle_open(session_id, questions)
+        if is_told or questions is None:
+            report, judged = reported(options, content, case, questions)
+        else:
+            report, judged = RepairTalk(content, case, questions, options.by).hold(), ()
+    except (KeyboardInterrupt, EOFError, Left) as error:
+        screen_of(options).print(Text("Nothing was kept."))
+        return INTERRUPTED if isinstance(error, KeyboardInterrupt) else NO_RECOMMENDATION
     _keep(options, session_id, report, content, len(stored))
     if options.json:
         told = _as_json(session_id, report, judged, content, case)
@@ -93,27 +107,54 @@ def record_outcome(options: argparse.Namespace) -> int:
     return DONE
 
 
+def _questions_of(options: argparse.Namespace) -> Questions:
+    from triage.review.questions import line_asker
+
+    console = screen_of(options)
+    return Questions(console, line_asker(console))
+
+
+def _settle_open(session_id: str, questions: Questions | None) -> None:
+    """Ask whether to report on a call without an end; raises UsageError where nobody can say."""
+    if questions is None:
+        raise UsageError(
+            f"the call of session {session_id} has not come to its end, so nothing was kept; end "
+            f"it first with: triage resume {session_id} (or report all the same with "
+            "--although-open)"
+        )
+    is_meant = questions.yes_or_no(
+        "This call has not come to its end: there is no conclusion to hold the repair against. "
+        "Report on it all the same?",
+        f"no keeps nothing; triage resume {session_id} leads the call to its end.",
+    )
+    if not is_meant:
+        raise Left
+
+
 def reported(
-    options: argparse.Namespace, content: Content, case: Case
+    options: argparse.Namespace, content: Content, case: Case, questions: Questions | None = None
 ) -> tuple[RepairReported, tuple[AfterRepair, ...]]:
-    """Return the report that the options are, with its readings judged; raises UsageError."""
-    found = tuple(dict.fromkeys(found_named(text, content) for text in options.found))
+    """Return the report that the options are, with its readings judged.
+
+    What is not clear is asked with `questions`. Raises UsageError where there are none, and Left
+    where the person would rather keep nothing.
+    """
+    concluded = case.concluded.causes if case.concluded else ()
+    found = tuple(
+        dict.fromkeys(found_named(text, content, concluded, questions) for text in options.found)
+    )
     note = plain_text(options.note)
     flaw = flaw_of(found, note)
     if flaw is not None:
         raise UsageError(f"{flaw.value}; see triage outcome --help")
     parts = [part for text in options.part for part in _parts(text, content, found)]
     answers = _answers(options.reading, content, case)
-    judged = judged_after_repair(content, case, answers)
-    for item in judged:
-        if item.doubt:
-            name = item.finding.reading.id
-            sys.stderr.write(f"triage: {name} is kept as given, but: {plain_text(item.doubt)}\n")
+    judged = _not_odd(options, content, case, answers, questions)
     report = RepairReported(
         found,
         tuple(parts),
         _CYCLES[options.good_cycles],
-        as_recorded(item.finding for item in judged),
+        as_recorded(judged),
         note,
         plain_text(options.by, _LONGEST_NAME),
     )
@@ -122,18 +163,31 @@ def reported(
 
 def _parts(text: str, content: Content, found: Sequence[str]) -> tuple[str, ...]:
     """Return the parts a text names; "all" are those that the repair replaces together."""
-    together = parts_together(content, found)
     plain = plain_text(text, _LONGEST_PART)
-    return together if together and plain.casefold() == "all" else parts_in(plain)
+    if plain.casefold() != "all":
+        return parts_in(plain)
+    together = parts_together(content, found)
+    if not together:
+        raise UsageError(f"--part all: {plain_text(no_parts_words(content, found))}")
+    return together
 
 
-def found_named(text: str, content: Content) -> str:
-    """Return the cause id, or other word, that `text` means; raises UsageError with the nearest."""
-    found = found_in(text, content)
+def found_named(
+    text: str, content: Content, first: Sequence[str] = (), questions: Questions | None = None
+) -> str:
+    """Return the cause id, or other word, that `text` means, asked for if it is not clear.
+
+    first: cause ids that come first among what may be meant. Raises UsageError with the nearest.
+    """
+    found = found_in(text, content, first)
     if found.id is not None:
         return found.id
+    if found.near and questions is not None:
+        chosen = questions.which_fault(text, found.near, content)
+        if chosen is not None:
+            return chosen
     if found.near:
-        near = " or ".join(f"{one} ({found_word(one, content)})" for one in found.near[:3])
+        near = " or ".join(f"{one} ({found_word(one, content)})" for one in found.near[:_OFFERED])
         raise UsageError(f"no cause is called {quoted(text)}; did you mean {near}?")
     hint = nearest(text, content.causes)
     known = ", ".join(content.causes)
@@ -141,6 +195,40 @@ def found_named(text: str, content: Content) -> str:
         f"no cause is called {quoted(text)}{hint or f'; causes: {known}'}"
         " (or no_fault_found, other_fault)"
     )
+
+
+def _not_odd(
+    options: argparse.Namespace,
+    content: Content,
+    case: Case,
+    answers: Sequence[Answered],
+    questions: Questions | None,
+) -> tuple[AfterRepair, ...]:
+    """Return the readings judged, none of them odd unless that was accepted.
+
+    Raises UsageError for an odd one that nobody can be asked about.
+    """
+    settled: list[Answered] = []
+    for answer in answers:
+        if questions is None or options.accept_odd_readings:
+            settled.append(answer)
+            continue
+        meant = settled_reading(content, case, answer, settled, questions)
+        if meant is None:
+            raise Left
+        settled.append(meant)
+    judged = judged_after_repair(content, case, settled)
+    for item in judged if questions is None or options.accept_odd_readings else ():
+        if not item.doubt:
+            continue
+        said = f"{item.finding.reading.id}: {plain_text(item.doubt)}"
+        if not options.accept_odd_readings:
+            raise UsageError(
+                f"--reading {said} Nothing was kept; give the right value, or "
+                "--accept-odd-readings if it was read so"
+            )
+        sys.stderr.write(f"triage: kept as given: {said}\n")
+    return judged
 
 
 def _answers(texts: Iterable[str], content: Content, case: Case) -> list[Answered]:
@@ -169,25 +257,6 @@ def _reading_named(text: str, content: Content) -> str:
             f"no reading is called {quoted(text)}{nearest(text, names)}; use an id of readings.yaml"
         )
     return found
-
-
-def _asked(options: argparse.Namespace, content: Content, case: Case) -> RepairReported | int:
-    """Ask for the report at the terminal; return it, or the exit code if nothing is to be kept."""
-    from triage.review.outcome_talk import RepairTalk, line_asker
-
-    console = screen_of(options)
-    talk = RepairTalk(content, case, console, line_asker(console), options.by)
-    try:
-        report = talk.hold()
-    except KeyboardInterrupt:
-        console.print(Text("Nothing was kept."))
-        return INTERRUPTED
-    except EOFError:
-        report = None
-    if report is None:
-        console.print(Text("Nothing was kept."))
-        return NO_RECOMMENDATION
-    return report
 
 
 def _keep(
@@ -219,12 +288,21 @@ def _as_json(
         "found": list(report.found),
         "parts": list(report.parts),
         "had_two_good_cycles": report.had_two_good_cycles,
-        "readings": [finding_data(case, item.finding) for item in judged],
+        "readings": [
+            {
+                **finding_data(case, item.finding),
+                "unit_assumed": item.unit_assumed or None,
+                "only_just_outside": is_just_out(recorded),
+            }
+            for item, recorded in zip(judged, report.readings, strict=True)
+        ],
         "note": report.note,
         "reported_by": report.reported_by,
         "concluded": list(concluded.causes) if concluded else [],
         "comparison": compared(concluded, report.found, content).value,
-        "held": held_of(report).value,
+        "found_other_than_concluded": is_other_than_concluded(concluded, report, content),
+        "held": held_of(report, content).value,
+        "because": list(why_not_sound(report, content)),
         "missing_parts": list(missing_parts(content, report.found, report.parts)),
         "what_now": list(what_now(report, content)),
         "takes_the_place_of_an_earlier_report": case.repair is not None,

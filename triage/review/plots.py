@@ -17,16 +17,14 @@ from matplotlib.axis import Axis
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
-from triage.dialogue.words import plain_text
+from triage.dialogue.words import counted, plain_text
 from triage.review.figures import (
     CAUTION,
-    ESCALATED,
-    RECOMMENDED,
-    WITHHELD,
     Report,
     Stop,
     period_name,
 )
+from triage.review.figures_ends import ESCALATED, RECOMMENDED, WITHHELD
 from triage.review.figures_words import percent
 from triage.review.measures import Share
 from triage.store.tallies import REPEAT_DAYS
@@ -90,11 +88,14 @@ def _metadata(form: str) -> dict[str, Any]:
     return {"Date": None, "Creator": None} if form == "svg" else {"Software": None}
 
 
-def _plot(report: Report, title: str, height: float, width: float = 8.0) -> tuple[Figure, Axes]:
+def _plot(
+    report: Report, title: str, height: float, width: float = 8.0, counted_over: str = ""
+) -> tuple[Figure, Axes]:
     figure = Figure(figsize=(width, height), layout="constrained")
     axes = figure.add_subplot()
     span = f"{report.figures.first:%Y-%m-%d} to {report.figures.last:%Y-%m-%d}"
-    axes.set_title(f"{title}\n{report.calls:,} calls, {span} (UTC)", fontsize=11, loc="left")
+    of = counted_over or f"{counted(report.calls, 'call')}, {span}"
+    axes.set_title(f"{title}\n{of} (UTC)", fontsize=11, loc="left")
     axes.set_axisbelow(True)
     return figure, axes
 
@@ -146,7 +147,7 @@ def _kind_of(name: str) -> str:
 
 
 def _times(report: Report) -> Figure | None:
-    bins = report.times.wide_bins(most=40)
+    bins = report.times.wide_bins()
     if not bins:
         return None
     figure, axes = _plot(report, "Time to conclusion", 4.5)
@@ -297,7 +298,10 @@ def _questions(report: Report) -> Figure | None:
     questions = [item for item in report.questions if item.counts.seconds > 0.0][:_MOST_ROWS]
     if not questions:
         return None
-    figure, axes = _plot(report, "What holds calls longest", _height(len(questions)))
+    months = f"all that was asked in {report.months}" if report.months else ""
+    figure, axes = _plot(
+        report, "What holds calls longest", _height(len(questions)), counted_over=months
+    )
     hours = [item.counts.seconds / 3600.0 for item in questions]
     bars = axes.barh(range(len(questions)), hours, color=_BLUE)
     labels = [
@@ -307,8 +311,6 @@ def _questions(report: Report) -> Figure | None:
     axes.bar_label(bars, labels, padding=3, fontsize=8)
     _rows_of(axes, [item.counts.node for item in questions])
     axes.set_xlabel("Time it held calls in all [h]")
-    if report.cut_months:
-        axes.set_xlabel(f"{axes.get_xlabel()}; all of {' and '.join(report.cut_months)} counted")
     axes.margins(x=0.3)
     return figure
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
+from triage.dialogue.after_repair import judged_after_repair
 from triage.dialogue.case import Case, apply, fold
 from triage.dialogue.ends import GATE
 from triage.dialogue.engine import Engine
@@ -28,7 +29,7 @@ from triage.dialogue.events import (
     TakenBack,
 )
 from triage.dialogue.judge import fitting
-from triage.dialogue.repair import judged_after_repair
+from triage.dialogue.repair import Comparison, compared
 from triage.dialogue.view import (
     END_PROMPTS,
     AskCaution,
@@ -86,6 +87,9 @@ def replay(engine: Engine, events: Sequence[Event]) -> Replay:
         assumed_cautions=tuple(walked.assumed),
         rejudged=tuple(_rejudged(engine.content, walked.case, record.repair)),
         gone=tuple(_gone(engine.content, engine.tree, record)),
+        found=record.repair.found if record.repair else (),
+        agreed_then=_agrees(record.concluded, record.repair, engine.content),
+        agrees_now=_agrees(closing, record.repair, engine.content),
     )
 
 
@@ -332,6 +336,16 @@ def _end_of(concluded: Concluded | None) -> End | None:
         concluded.agreement,
         str(first.get("cause", "")),
         float(probability) if isinstance(probability, (int, float)) else None,
+    )
+
+
+def _agrees(concluded: Concluded | None, repair: RepairReported | None, content: Content) -> bool:
+    """Whether any of what the repair found was concluded."""
+    if repair is None:
+        return False
+    return compared(concluded, repair.found, content) in (
+        Comparison.AS_CONCLUDED,
+        Comparison.MORE,
     )
 
 

@@ -17,7 +17,7 @@ from rich.text import Text
 from triage.console.call import content_of
 from triage.console.look import Card, ChatConsole, Prose, stack
 from triage.console.screen import screen_of
-from triage.dialogue.words import plain_text
+from triage.dialogue.words import counted, plain_text
 from triage.exits import BAD_STORE, DONE, NO_RECOMMENDATION
 from triage.review.chosen import chosen, opened_record
 from triage.review.progress import progress_bar
@@ -66,6 +66,10 @@ class Tally:
     other_conclusion: int = 0
     other_ranking: int = 0
     other_repair_verdict: int = 0
+    for_want_of_answers: int = 0
+    reported: int = 0
+    agreed_then: int = 0
+    agree_now: int = 0
     conclusions: Counter[tuple[str, str]] = field(default_factory=Counter)
     kept: list[Done] = field(default_factory=list)
 
@@ -84,6 +88,10 @@ class Tally:
         self.other_conclusion += not found.is_same_conclusion
         self.other_ranking += not found.is_same_ranking
         self.other_repair_verdict += bool(found.rejudged)
+        self.for_want_of_answers += bool(found.unanswered) and not found.is_same
+        self.reported += bool(found.found)
+        self.agreed_then += found.agreed_then
+        self.agree_now += found.agrees_now
         if not found.is_same_conclusion:
             self.conclusions[_end_words(found.end_then), _end_words(found.end_now)] += 1
 
@@ -99,6 +107,12 @@ class Tally:
             "other_conclusion": self.other_conclusion,
             "other_ranking": self.other_ranking,
             "other_repair_verdict": self.other_repair_verdict,
+            "for_want_of_answers": self.for_want_of_answers,
+            "repairs": {
+                "reported": self.reported,
+                "agreed_then": self.agreed_then,
+                "agree_now": self.agree_now,
+            },
             "not_replayed": self.cannot,
             "damaged": self.damaged,
             "conclusions": [
@@ -137,6 +151,13 @@ def _session(summary: SessionSummary, found: Replay) -> dict[str, Any]:
             {"reading": item.reading, "then": item.then, "now": item.now}
             for item in found.rejudged
         ],
+        "repair": None
+        if not found.found
+        else {
+            "found": list(found.found),
+            "agreed_then": found.agreed_then,
+            "agrees_now": found.agrees_now,
+        },
         "no_longer_in_content": list(found.gone),
         "not_replayed": found.cannot or None,
     }  # fmt: skip
@@ -178,8 +199,8 @@ def _closing(tally: Tally) -> Iterator[str]:
     version = tally.content_version[:12]
     differing = tally.calls - tally.same - tally.damaged - tally.cannot
     yield (
-        f"{_calls(tally.calls)} replayed through content {version}: {tally.same} the same, "
-        f"{differing} not."
+        f"{counted(tally.calls, 'call')} replayed through content {version}: "
+        f"{tally.same} the same, {differing} not{_want_words(tally.for_want_of_answers)}."
     )
     parts = [
         (tally.other_path, "would ask or warn otherwise"),
@@ -191,10 +212,22 @@ def _closing(tally: Tally) -> Iterator[str]:
     told = [f"{tally.other_conclusion or 'None'} would end differently"]
     told += [f"{count} {words}" for count, words in parts if count]
     yield f"{', '.join(told)}."
+    if tally.reported:
+        yield (
+            f"Agrees with the repair: then {tally.agreed_then} of {tally.reported}, now "
+            f"{tally.agree_now} of {tally.reported}."
+        )
     yield (
         "Compared is what the record keeps: questions and cautions in their order, ending, result, "
         "causes, agreement and likeliest cause. Verdicts during a call it does not keep."
     )
+
+
+def _want_words(calls: int) -> str:
+    """Return how many differ where the record has no answer to what is asked today."""
+    if not calls:
+        return ""
+    return f", of these {calls} for want of answers (what was not asked then counts as unknown)"
 
 
 def _conclusions(tally: Tally) -> Table:
@@ -240,6 +273,8 @@ def _facts(found: Replay) -> Iterator[tuple[str, str]]:
     yield "ended", _end_words(found.end_then, found.stands_then)
     if not found.is_same_conclusion or not found.is_same_ranking:
         yield "would end", _end_words(found.end_now, found.stands_now)
+    if found.found:
+        yield "repair", f"found {' and '.join(found.found)}; {_agreement_words(found)}"
     if not found.is_same_ranking:
         yield "ranked then", _ranking_words(found.end_then)
         yield "ranked now", _ranking_words(found.end_now)
@@ -255,6 +290,18 @@ def _facts(found: Replay) -> Iterator[tuple[str, str]]:
         told = ", ".join(words)
         if told:
             yield label, told
+
+
+def _agreement_words(found: Replay) -> str:
+    match found.agreed_then, found.agrees_now:
+        case True, True:
+            return "it was concluded then and would be now"
+        case True, False:
+            return "it was concluded then and would NOT be now"
+        case False, True:
+            return "it was not concluded then and would be now"
+        case _:
+            return "it was not concluded then and would not be now"
 
 
 def _fact(label: str, words: str) -> Table:
@@ -287,7 +334,3 @@ def _ranking_words(end: End | None) -> str:
     chance = "" if end.probability is None else f" {100.0 * end.probability:.0f} %"
     agreement = f"; path and ranking: {end.agreement}" if end.agreement else ""
     return f"{end.likeliest}{chance}{agreement}"
-
-
-def _calls(count: int) -> str:
-    return "1 call" if count == 1 else f"{count} calls"

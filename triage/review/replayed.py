@@ -63,8 +63,9 @@ class Replay:
     did not end; then `stands_then` is what it waits for, and `end_now` is None unless today it
     would have ended. `unanswered` are readings asked for today that the record has no answer to,
     `assumed_cautions` those put today on which the record says nothing: they are taken as
-    acknowledged. `gone` are words for what the content no longer knows. `cannot` says why a call
-    could not be replayed at all.
+    acknowledged. `found` is what a repair found, by the last report; `agreed_then` and `agrees_now`
+    whether the causes concluded have any of it. `gone` are words for what the content no longer
+    knows. `cannot` says why a call could not be replayed at all.
     """
 
     tree: str
@@ -80,6 +81,9 @@ class Replay:
     rejudged: tuple[Rejudged, ...] = ()
     gone: tuple[str, ...] = ()
     cannot: str = ""
+    found: tuple[str, ...] = ()
+    agreed_then: bool = False
+    agrees_now: bool = False
 
     @property
     def asked_only_now(self) -> tuple[str, ...]:

@@ -160,6 +160,7 @@ Index(
 )
 for _name, _where, *_columns in (
     ("ended", "result <> ''", "result", "cause", "agreement", "serial_key", "number"),
+    ("by_ending", "result <> ''", "result", "ending", "cause", "number"),
     (
         "reported", "outcome <> ''", "outcome", "result", "ending", "cause", "likeliest",
         "had_two_good_cycles", "desk", "number",

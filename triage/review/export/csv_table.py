@@ -11,12 +11,18 @@ import io
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
-from triage.dialogue.judge import refrigerant_in_use
+from triage.dialogue.case import Case
+from triage.dialogue.judge import ALTITUDE, refrigerant_in_use
 from triage.dialogue.words import plain_text
+from triage.physics.pressure import STANDARD_ATMOSPHERE_PA
 from triage.physics.quantity import Dimension, UnitSystem, default_unit_of
+from triage.physics.units import unit_of
 from triage.review.export.call import ExportedCall
 from triage.review.export.jsonl import judged
 from triage.tree.content import Content, Reading, ReadingKind
+
+_ALTITUDE_UNITS = {UnitSystem.US: "ft", UnitSystem.SI: "m"}
+"""Lengths at a machine are told in inches; no one tells a mountain so."""
 
 Cell = str | int | float | bool | None
 
@@ -103,6 +109,8 @@ def row_of(call: ExportedCall, units: UnitSystem) -> dict[str, Cell]:
     readings = call.engine.content.readings
     for finding in result["findings"]:
         cells.update(_reading_cells(readings[finding["reading"]], finding, units))
+    if ALTITUDE in readings:
+        cells[_value_column(readings[ALTITUDE], units)] = _altitude(call.case, units)
     return cells
 
 
@@ -164,7 +172,18 @@ def _band_columns(reading: Reading, units: UnitSystem) -> list[str]:
     return [f"{reading.id} band low [{unit}]", f"{reading.id} band high [{unit}]"]
 
 
+def _altitude(case: Case, units: UnitSystem) -> float:
+    """Return the altitude that a call was judged at, said in it or before; 0 is the sea level."""
+    answer = case.answers.get(ALTITUDE)
+    said = answer.value if answer is not None else None
+    altitude_m = said if isinstance(said, float) else case.altitude_m
+    unit = unit_of(_ALTITUDE_UNITS[units], Dimension.LENGTH)
+    return round(unit.from_si(altitude_m, STANDARD_ATMOSPHERE_PA), 1)
+
+
 def _unit(reading: Reading, units: UnitSystem) -> str:
+    if reading.id == ALTITUDE:
+        return _ALTITUDE_UNITS[units]
     return default_unit_of(Dimension(reading.kind.value), units)
 
 

@@ -7,12 +7,12 @@ from collections.abc import Iterator
 from triage.console.telling import Telling
 from triage.dialogue.events import Concluded, RepairReported
 from triage.dialogue.judge import barometric_pressure_of
-from triage.dialogue.repair import comparison_words, number_in
+from triage.dialogue.repair import comparison_words, held_words, number_in
 from triage.dialogue.words import plain_text
 from triage.physics.quantity import Dimension, format_quantity
 from triage.tree.content import Reading, ReadingKind
 
-_CYCLES = {True: "yes", False: "no", None: "not known"}
+_CYCLES = {True: "yes", False: "no", None: "not reported"}
 _WORDS = (ReadingKind.CHOICE, ReadingKind.MACHINE, ReadingKind.REFRIGERANT)
 
 TYPED = ("Parts replaced", "Note", "Reported by")
@@ -26,6 +26,7 @@ def outcome_rows(
     found = plain_text(comparison_words(concluded, report.found, telling.content))
     rows = [
         ("Found", found.removesuffix(".")),
+        ("The repair", plain_text(held_words(report, telling.content))),
         ("Parts replaced", "; ".join(plain_text(part) for part in report.parts)),
         ("Two good cycles followed", _CYCLES[report.had_two_good_cycles]),
         ("Readings after the repair", "; ".join(_after_repair(report, telling))),

@@ -48,8 +48,8 @@ def page_of(call: ExportedCall) -> str:
     )
 
 
-def mark_of(gauge: GaugePlace) -> dict[str, Any]:
-    """Return the shape of a gauge's mark: a diamond at its place, an arrow beyond the scale."""
+def pointer_of(gauge: GaugePlace) -> dict[str, Any]:
+    """Return the shape of a gauge's pointer: a diamond at its place, an arrow beyond the scale."""
     x = 4.0 + gauge.share * (_GAUGE_WIDTH - 8.0)
     if not gauge.is_off:
         points = f"{x:.1f},1 {x + 5:.1f},7 {x:.1f},13 {x - 5:.1f},7"
@@ -123,6 +123,6 @@ def _template() -> Template:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    environment.filters["mark"] = mark_of
+    environment.filters["pointer"] = pointer_of
     environment.filters["capitalize_first"] = _capitalized
     return environment.get_template("page.html.j2")

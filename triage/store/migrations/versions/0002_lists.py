@@ -179,6 +179,8 @@ INDEXES = (
             desk_key, machine, refrigerant, result, outcome)""",
     """CREATE INDEX triage_sessions_by_desk_key ON triage_sessions (desk_key, number, agent_key,
             machine, refrigerant, cause, result, outcome)""",
+    """CREATE INDEX triage_sessions_by_ending ON triage_sessions (result, ending, cause, number)
+            WHERE result <> ''""",
     """CREATE INDEX triage_sessions_by_machine ON triage_sessions (machine, number, agent_key,
             desk_key, refrigerant, cause, result, outcome)""",
     """CREATE INDEX triage_sessions_by_outcome ON triage_sessions (outcome, number, agent_key,
