@@ -58,10 +58,8 @@ class Search:
     is_led_by_notes: bool = False
 
     def of(self, statement: Select[Any]) -> Select[Any]:
-        """Return a statement for lines narrowed to those with the words, the latest first."""
+        """Return a statement for lines led to by the notes, the latest first."""
         statement = statement.where(self.condition).order_by(self.number.desc())
-        if not self.is_led_by_notes:
-            return statement
         # A plus keeps SQLite from searching anew for every line that fits otherwise.
         same = literal_column(f"+{schema.NOTES_TABLE}.rowid") == _NUMBER
         return statement.select_from(table(schema.NOTES_TABLE).join(schema.sessions, same))

@@ -71,8 +71,10 @@ def page(
     if where.since is not None or where.until is not None:
         within.append(_started_between(number, where.since, where.until))
     kinds = [and_(*kind) for kind in product(_kinds_of_agent(where), _kinds_of_refrigerant(where))]
-    if search:
+    if search and search.is_led_by_notes:
         return search.of(select(*COLUMNS).where(*within, *conditions, or_(*kinds)).limit(limit))
+    if search:
+        conditions.append(search.condition)
     if len(kinds) > 1:
         # Each kind in the order of the list, then the pages of all put together: at once they
         # would have to be sorted whole.
