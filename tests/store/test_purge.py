@@ -13,6 +13,7 @@ from sqlalchemy import text
 from tests.store.samples import CALL, CONTENT, NOW, STARTED, contents
 from triage.dialogue.events import Identified, Noted, Parked, RepairReported
 from triage.store.errors import SessionNotFound
+from triage.store.guards import create_guards, drop_guards
 from triage.store.listing import SessionFilter
 from triage.store.open import open_store
 from triage.store.purge import Purged
@@ -137,3 +138,16 @@ def test_many_calls_are_purged_in_steps(store: Store, monkeypatch: pytest.Monkey
         store.append(f"20240101-0000-aaa{number}", CALL, CONTENT, LONG_AGO, 0)
     assert store.purge(BEFORE, "", "", NOW) == Purged(5, 5 * len(CALL), True)
     assert store.verify().faults == ()
+
+
+def test_a_damaged_call_is_left_so_that_what_was_done_to_it_stays_seen(store: Store) -> None:
+    for name in "ab":
+        store.append(f"20240101-0000-{name}", CALL, CONTENT, LONG_AGO, 0)
+    with store._engine.begin() as connection:
+        drop_guards(connection)
+        connection.execute(
+            text("DELETE FROM triage_events WHERE session_id LIKE '%-a' AND sequence = 2")
+        )
+        create_guards(connection)
+    assert store.purge(BEFORE, "", "", NOW) == Purged(1, len(CALL), True, ("20240101-0000-a",))
+    assert [fault.session_id for fault in store.verify().faults] == ["20240101-0000-a"]

@@ -337,7 +337,10 @@ def _questions(report: Report, pen: Pen) -> Iterator[RenderableType]:
         for question in questions:
             name, asked, each, in_all, unknown, missed, looked = _question_cells(question)
             yield Item(f"{name}: asked {asked}, held {each} each, {in_all} in all")
-            yield from under(pen, f"{unknown}; not understood {missed}; asked why or how {looked}")
+            what = "" if question.stage == CAUTION else "unknown "
+            yield from under(
+                pen, f"{what}{unknown}; not understood {missed}; asked why or how {looked}"
+            )
     yield from and_more(len(report.questions))
 
 

@@ -207,9 +207,9 @@ def _outcomes(report: Report) -> Figure | None:
     found = [name for name in ours if name in report.found]
     found += [name for name in report.found if name not in ours]
     figure, axes = _plot(
-        report, "Conclusion against what repairs found", 3.0 + 0.27 * len(rows),
-        4.5 + 0.42 * len(found),
-    )  # fmt: skip
+        report, "Conclusion against what repairs found", max(6.0, 3.0 + 0.27 * len(rows)),
+        max(9.0, 4.5 + 0.42 * len(found)),
+    )  # fmt: skip  # however few there are, their long names want room
     shares = [[row.found.get(name, 0) / sum(row.found.values()) for name in found] for row in rows]
     image = axes.imshow(shares, cmap="Blues", vmin=0.0, vmax=1.0, aspect="auto")
     for place, row in enumerate(rows):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from collections.abc import Sequence
 from datetime import UTC, datetime
 
 from rich.text import Text
@@ -12,7 +13,7 @@ from rich.text import Text
 from triage.console.asked import UsageError
 from triage.console.screen import screen_of
 from triage.dialogue.words import counted, plain_text
-from triage.exits import DONE, NO_RECOMMENDATION
+from triage.exits import BAD_STORE, DONE, NO_RECOMMENDATION
 from triage.review.filters import day_of
 from triage.store import open_store
 from triage.store.errors import StoreMissing
@@ -36,7 +37,7 @@ def purge_calls(options: argparse.Namespace) -> int:
     except StoreMissing:
         if options.store is not None:
             raise
-        return _told(options, 0, 0, is_wiped=True)
+        return _told(options, 0, 0, (), is_wiped=True)
     with store:
         waiting = store.count_purgeable(before)
         if waiting and not options.yes and not _is_confirmed(options, waiting, before):
@@ -44,7 +45,7 @@ def purge_calls(options: argparse.Namespace) -> int:
             return NO_RECOMMENDATION
         # Also where no call is left: a purge that was interrupted may have more to clear away.
         purged = store.purge(before, options.by, options.reason, now)
-    return _told(options, purged.calls, purged.events, is_wiped=purged.is_wiped)
+    return _told(options, purged.calls, purged.events, purged.damaged, is_wiped=purged.is_wiped)
 
 
 def _is_confirmed(options: argparse.Namespace, waiting: int, before: datetime) -> bool:
@@ -62,16 +63,31 @@ def _is_confirmed(options: argparse.Namespace, waiting: int, before: datetime) -
     return input("> ").strip().lower() == CONFIRMATION
 
 
-def _told(options: argparse.Namespace, calls: int, events: int, *, is_wiped: bool) -> int:
+def _told(
+    options: argparse.Namespace,
+    calls: int,
+    events: int,
+    damaged: Sequence[str],
+    *,
+    is_wiped: bool,
+) -> int:
+    code = BAD_STORE if damaged else DONE
     if options.json:
-        told = {"purged_sessions": calls, "deleted_events": events, "is_wiped": is_wiped}
+        told = {
+            "purged_sessions": calls,
+            "deleted_events": events,
+            "damaged_sessions": list(damaged),
+            "is_wiped": is_wiped,
+        }
         sys.stdout.write(json.dumps(told, indent=2) + "\n")
-        return DONE
+        return code
     before = plain_text(options.before, 40)
     words = (
-        f"Purged {counted(calls, 'call')} with {events:,} events. triage log verify still proves "
-        "the record."
+        f"Purged {counted(calls, 'call')} with {events:,} events. triage log verify proves what is "
+        "left."
         if calls
+        else f"No sound call was last touched before {before}; nothing to purge."
+        if damaged
         else f"No call was last touched before {before}; nothing to purge."
     )
     if not is_wiped:
@@ -79,5 +95,10 @@ def _told(options: argparse.Namespace, calls: int, events: int, *, is_wiped: boo
             " Another program was reading, so the file still holds bytes of them; run the same "
             "command again once it has ended."
         )
-    screen_of(options).print(Text(words))
-    return DONE
+    if damaged:
+        words += (
+            f" {counted(len(damaged), 'damaged call')} left as found: {', '.join(damaged)}. What "
+            "was done to them must not go with them; triage log verify names it."
+        )
+    screen_of(options).print(Text(plain_text(words, 2000)))
+    return code

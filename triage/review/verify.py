@@ -39,6 +39,11 @@ def verify_record(options: argparse.Namespace) -> int:
     read.
     """
     mark, heads = _held_against(options.against)
+    if options.keep is not None and options.keep.exists():
+        raise UsageError(
+            f"{options.keep} is there already, and may be the only proof of an earlier time; name "
+            "another file with --keep"
+        )
     if options.session and (options.against or options.keep):
         raise UsageError("marks and heads are of the whole record; leave out the session")
     try:
@@ -57,6 +62,8 @@ def verify_record(options: argparse.Namespace) -> int:
         _print_json(found)
     else:
         _print(options, found)
+        if options.keep is not None:
+            screen_of(options).print(Text(plain_text(f"Heads are kept in {options.keep}.", 500)))
     return BAD_STORE if found.faults else DONE
 
 

@@ -22,6 +22,7 @@ from triage.store.lines import (
     summary_of,
 )
 from triage.store.listing import SessionSummary, storable
+from triage.store.reading import events_in, rows_of
 from triage.store.summary import Counts, add_to
 
 _EVENTS, _LINES, _MONTHS = schema.events, schema.sessions, schema.question_months
@@ -41,20 +42,28 @@ BLANKED = dict.fromkeys(
 
 @dataclass(frozen=True, slots=True)
 class Purged:
-    """How many calls and events are gone, and whether the file holds nothing of them any more."""
+    """How many calls and events are gone, and whether the file holds nothing of them any more.
+
+    `damaged` are calls left as they are: what was done to them must not go with them.
+    """
 
     calls: int
     events: int
     is_wiped: bool
+    damaged: tuple[str, ...] = ()
 
 
-def purgeable(connection: Connection, before: str, limit: int) -> list[SessionSummary]:
+def purgeable(connection: Connection, before: str, limit: int, behind: int) -> list[SessionSummary]:
     """Return calls last touched before a moment (UTC, ISO 8601) that are not purged yet.
 
+    behind: only those of a greater number
     They are held until the transaction ends: no desk goes on with one that is being purged.
     """
     statement = (
-        select(*COLUMNS).where(_is_due(before)).order_by(_LINES.c.number).limit(limit)
+        select(*COLUMNS)
+        .where(_is_due(before), _LINES.c.number > behind)
+        .order_by(_LINES.c.number)
+        .limit(limit)
     ).with_for_update()
     return [summary_of(row) for row in connection.execute(statement).mappings()]
 
@@ -68,6 +77,23 @@ def count_purgeable(connection: Connection, before: str) -> int:
 def _is_due(before: str) -> ColumnElement[bool]:
     # Both times, as a clock set back may have stamped the last event before the first.
     return and_(_LINES.c.last_at < before, _LINES.c.started_at < before, _LINES.c.purged_at == "")
+
+
+def sound_and_damaged(
+    connection: Connection, lines: Sequence[SessionSummary]
+) -> tuple[list[SessionSummary], list[str]]:
+    """Return the lines whose events are all as they were written, and the ids of the others."""
+    rows = rows_of(connection, [line.session_id for line in lines])
+    sound: list[SessionSummary] = []
+    damaged: list[str] = []
+    for line in lines:
+        stored, fault = events_in(rows.get(line.session_id, []))
+        is_whole = not fault and stored and stored[-1].hash == line.head_hash
+        if is_whole and len(stored) == line.count:
+            sound.append(line)
+        else:
+            damaged.append(line.session_id)
+    return sound, damaged
 
 
 def purge_lines(

@@ -48,6 +48,7 @@ _READ_AT_ONCE = 200
 """Sessions read in one go where many are read: bounds memory and the time a cursor stays open."""
 
 EVERYTHING = SessionFilter()
+FIRST_NUMBER = -(2**62)
 NO_HEADS: Heads = MappingProxyType({})
 
 
@@ -246,20 +247,26 @@ class Store:
     def purge(self, before: datetime, by: str, reason: str, now: datetime) -> Purged:
         """Delete what was said in calls last touched before a moment.
 
-        In steps that each hold by themselves: interrupted, the rest is done the next time. Raises
+        In steps that each hold by themselves: interrupted, the rest is done the next time. Calls
+        whose events are not as they were written are left. Raises
         StoreFull, StoreBusy or StoreUnreachable.
         """
         calls = events = 0
+        damaged: list[str] = []
+        behind = FIRST_NUMBER
         while True:
             with translated(self.location), self._engine.begin() as connection:
-                lines = purge.purgeable(connection, utc_text(before), purge.AT_ONCE)
+                lines = purge.purgeable(connection, utc_text(before), purge.AT_ONCE, behind)
                 if not lines:
                     purge.blank_months(connection, utc_text(before))
                     break
-                events += purge.purge_lines(connection, lines, by, reason, utc_text(now))
-                calls += len(lines)
+                sound, others = purge.sound_and_damaged(connection, lines)
+                events += purge.purge_lines(connection, sound, by, reason, utc_text(now))
+                calls += len(sound)
+                damaged += others
+                behind = lines[-1].number
         with translated(self.location):
-            return Purged(calls, events, purge.wipe(self._engine))
+            return Purged(calls, events, purge.wipe(self._engine), tuple(damaged))
 
     def figures(self, since: datetime | None = None, until: datetime | None = None) -> Figures:
         """Return what calls started from `since` on and before `until` come to; None is no limit.

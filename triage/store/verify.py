@@ -185,7 +185,7 @@ def _faults_of_mark(connection: Connection, against: str) -> Iterator[Fault]:
     if int(position) and (link is None or link[:MARK_SIGNS] != beginning):
         words = (
             f"the register is not the one of mark {against}: sessions up to position {position} "
-            "were dropped or written anew"
+            "were dropped or written anew, or the mark is mistyped or of another record"
         )
         yield Fault("", None, Harm.DROPPED, words)
 
