@@ -62,6 +62,47 @@ _UNITS: dict[Dimension, dict[str, tuple[float, float]]] = {
     },
     Dimension.VOLTAGE: {"V": (1.0, 0.0), "volts": (1.0, 0.0), "vac": (1.0, 0.0)},
     Dimension.RESISTANCE: {"ohm": (1.0, 0.0), "Ω": (1.0, 0.0), "k": (1e3, 0.0), "kohm": (1e3, 0)},
+    Dimension.MASS_PER_DAY: {
+        "lb/24 h": (0.45359237 / 86_400.0, 0.0),
+        "pounds a day": (0.45359237 / 86_400.0, 0.0),
+        "kg in 24 hours": (1 / 86_400.0, 0.0),
+        "kg per hour": (1 / 3600.0, 0.0),
+    },
+    Dimension.ENERGY_PER_MASS: {
+        "kWh/100 lb": (36_000.0 / 0.45359237, 0.0),
+        "kWh per hundred pounds": (36_000.0 / 0.45359237, 0.0),
+        "kwh per 100 kg of ice": (36_000.0, 0.0),
+    },
+    Dimension.VOLUME_PER_MASS: {
+        "gal/100 lb": (3.785411784e-5 / 0.45359237, 0.0),
+        "gallons per 100 lbs": (3.785411784e-5 / 0.45359237, 0.0),
+        "L/100 kg": (1e-5, 0.0),
+    },
+    Dimension.CONCENTRATION: {
+        "mg/L": (1e-3, 0.0),
+        "ppm": (1e-3, 0.0),
+        "gpg": (6.479891e-5 / 3.785411784e-3, 0.0),
+        "grains per gallon": (6.479891e-5 / 3.785411784e-3, 0.0),
+    },
+    Dimension.WATER_PRESSURE: {
+        "psi": (6894.757293168, 0.0),
+        "pounds": (6894.757293168, 0.0),
+        "bar": (100_000.0, 0.0),
+        "kPa": (1000.0, 0.0),
+    },
+    Dimension.CURRENT: {"A": (1.0, 0.0), "amps": (1.0, 0.0), "mA": (1e-3, 0.0)},
+    Dimension.VOLUME: {
+        "gal": (3.785411784e-3, 0.0),
+        "qt": (9.46352946e-4, 0.0),
+        "L": (1e-3, 0.0),
+        "mL": (1e-6, 0.0),
+    },
+    Dimension.AGE: {
+        "days": (86_400.0, 0.0),
+        "weeks ago": (604_800.0, 0.0),
+        "months": (2_628_000.0, 0.0),
+        "years": (31_536_000.0, 0.0),
+    },
 }
 
 

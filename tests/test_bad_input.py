@@ -192,9 +192,11 @@ def broken(folder: Path, name: str, edit: Callable[[str], str]) -> Path:
 BROKEN: Sequence[tuple[str, Callable[[str], str], str]] = (
     ("readings.yaml", lambda text: text.replace("kind: choice", "kind: choise", 1),
      "readings.yaml:"),
-    ("causes.yaml", lambda text: text.replace("    prior: ", "    priro: ", 1), "causes.yaml:"),
-    ("will_not_release.yaml", lambda text: text.replace("else: complaint", "else: nowhere", 1),
+    ("causes.yaml", lambda text: text.replace("    side: ", "    seid: ", 1), "causes.yaml:"),
+    ("will_not_release.yaml", lambda text: text.replace("ready: freeze", "ready: nowhere", 1),
      "will_not_release.yaml:"),
+    ("parts/opening.yaml", lambda text: text.replace("else: complaint", "else: nowhere", 1),
+     "parts/opening.yaml:"),
     ("cautions.yaml", lambda text: text + "\n  - [", "cautions.yaml:"),
 )  # fmt: skip
 
@@ -220,7 +222,7 @@ def test_content_that_breaks_a_promise_leaves_with_3_and_shows_the_path(
     # Every harvest question behind the first freeze question: the freeze is never proved sound.
     trees = broken(
         tmp_path, "will_not_release.yaml",
-        lambda text: text.replace("known: condenser_kind", "known: ice_released", 1),
+        lambda text: text.replace("ready: freeze", "ready: ice_released", 1),
     )  # fmt: skip
     message = refused(capsys, 3, "tree", "check", "--trees", trees)
     assert "promise" in message

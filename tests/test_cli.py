@@ -237,7 +237,7 @@ def test_resuming_an_ended_call_only_shows_its_end(tmp_path: Path, capsys: Captu
 def test_a_call_killed_at_the_terminal_goes_on_at_the_same_question(
     own_folders: dict[str, str],
 ) -> None:
-    words = shipped_engine().tree.questions["complaint"].agent.split(".")[0]
+    words = shipped_engine().tree.questions["opening.complaint"].agent.split(".")[0]
     command = f"{sys.executable} -m triage"
     env = {**own_folders, "COLUMNS": "200", "LINES": "50"}
 

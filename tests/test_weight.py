@@ -156,7 +156,7 @@ content = content_of(argparse.Namespace(trees=None))
 engine = engine_of(content, "will_not_release")
 desk = Desk.start(engine, store_opener(None), lambda: datetime.now(UTC), "x", "agent",
                   Started("will_not_release", content.version, "agent", "us"))
-assert desk.prompt.node == "caller_qualification"
+assert desk.prompt.node == "opening.caller_qualification"
 """
     needless = {"networkx", "sqlalchemy", "yaml", "numpy", "CoolProp", "prompt_toolkit"}
     assert not loaded_by(code, own_folders) & needless

@@ -16,8 +16,9 @@ from contextlib import suppress
 from pathlib import Path
 
 from triage import __version__
-from triage.cli_parser import Parser, count, seed
+from triage.cli_parser import Parser, seed
 from triage.cli_record import add_record_commands
+from triage.cli_tree import add_tree_commands
 from triage.exits import DONE, INTERRUPTED
 
 _ABOUT = """Guided triage for a batch ice machine, by phone or alone at a terminal.
@@ -137,42 +138,7 @@ def build_parser() -> argparse.ArgumentParser:
     gas.add_argument("--json", action="store_true", help="print one JSON object")
     gas.set_defaults(run=_gas)
 
-    tree = commands.add_parser("tree", help="look after the content")
-    tree_commands = tree.add_subparsers(
-        dest="tree_command", metavar="COMMAND", required=True, parser_class=Parser
-    )
-    check = tree_commands.add_parser(
-        "check", parents=[trees], help="read and prove the content; exit 3 if it fails"
-    )
-    check.set_defaults(run=_tree_check)
-    likelihoods = tree_commands.add_parser(
-        "likelihoods", parents=[trees], help="compute how each cause shows, from made-up calls",
-        description="Draw made-up calls from the virtual machine, on all cores, and write "
-        "likelihoods.json into the content folder. Interrupted, it goes on where it was.",
-    )  # fmt: skip
-    likelihoods.add_argument(
-        "--places", type=count, default=10, metavar="N", help="weathers for each machine"
-    )
-    likelihoods.add_argument(
-        "--draws", type=count, default=8, metavar="N", help="calls of each cause at a place"
-    )
-    likelihoods.add_argument("--seed", type=count, default=1, metavar="N", help="of the draws")
-    likelihoods.add_argument(
-        "--check", action="store_true", help="only see whether the file is fresh; exit 3 if not"
-    )
-    likelihoods.set_defaults(run=_tree_likelihoods)
-    priors = tree_commands.add_parser(
-        "priors", parents=[shared, trees, store],
-        help="what repairs confirmed, and how often each cause is expected by it",
-        description="Show the written prior of each cause, how many repairs confirmed it, and the "
-        "prior corrected by them. Example: triage tree priors --trees my_trees --write",
-    )  # fmt: skip
-    priors.add_argument("--json", action="store_true", help="print one JSON object")
-    priors.add_argument(
-        "--write", action="store_true",
-        help="write the counts as outcomes.json into the folder of --trees, so that calls go by it",
-    )  # fmt: skip
-    priors.set_defaults(run=_tree_priors)
+    add_tree_commands(commands, shared=shared, trees=trees, store=store)
 
     demo = commands.add_parser(
         "demo", parents=[shared], help="play an invented call",
@@ -285,26 +251,6 @@ def _gas(options: argparse.Namespace) -> int:
     from triage.console.gas import print_gas
 
     return print_gas(options)
-
-
-def _tree_check(options: argparse.Namespace) -> int:
-    from triage.console.tree_check import check_trees
-
-    return check_trees(options)
-
-
-def _tree_likelihoods(options: argparse.Namespace) -> int:
-    from triage.console.tree_likelihoods import make_likelihoods
-
-    return make_likelihoods(options)
-
-
-def _tree_priors(options: argparse.Namespace) -> int:
-    from triage.console.left_waiting import write_what_waits
-    from triage.console.tree_priors import show_priors
-
-    write_what_waits(options.store)
-    return show_priors(options)
 
 
 def _demo(options: argparse.Namespace) -> int:

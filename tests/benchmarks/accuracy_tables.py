@@ -23,7 +23,7 @@ from tests.benchmarks.scoring import (
     weights_by_prior,
 )
 from tests.benchmarks.simulated_calls import MOST_DRAWS, TOOL, Call, content_in_use
-from triage.drill.population import HEALTHY
+from triage.tree.content import HEALTHY
 
 WIDTH = 120
 

@@ -196,7 +196,7 @@ def _left_after(template: Template) -> list[int]:
 
 def _is_handed_on(template: Template) -> bool:
     last = template.turns[-1].spoken[-1][1]
-    return isinstance(last, Concluded) and last.ending == "another_complaint"
+    return isinstance(last, Concluded) and last.ending == "opening.another_complaint"
 
 
 def _until_us() -> int:

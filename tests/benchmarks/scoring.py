@@ -30,7 +30,7 @@ from tests.benchmarks.simulated_calls import (
     is_false_condemnation,
     use,
 )
-from triage.drill.population import HEALTHY
+from triage.tree.content import HEALTHY
 
 READINGS = {HAD: "readings had", ALL: "all readings"}
 

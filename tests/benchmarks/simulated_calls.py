@@ -36,7 +36,6 @@ from triage.dialogue.view import (
     Withheld,
 )
 from triage.drill.population import (
-    HEALTHY,
     TRIED,
     Place,
     all_findings,
@@ -47,8 +46,9 @@ from triage.drill.population import (
     told,
 )
 from triage.drill.simulated_caller import SimulatedCaller
-from triage.tree.content import Content, Reading, Side
+from triage.tree.content import HEALTHY, Content, Reading, Side
 from triage.tree.load import load_content
+from triage.tree.priors import content_for
 
 MOST_DRAWS = 8
 
@@ -120,7 +120,7 @@ def engine_of(folder: Path, mismatch: Mismatch = Mismatch.NONE, machine: str = "
 
 @cache
 def _content_of(folder: Path) -> Content:
-    return load_content(folder)
+    return content_for(load_content(folder), TREE)
 
 
 def content_in_use() -> Content:

@@ -160,7 +160,7 @@ def test_machine_named_on_the_command_line_is_told_with_the_first_answer(store: 
     text = held(store, desk_on(store, "0451 77"), "yes both", "why", EOFError)
     assert text.count("before │ This machine called ") == 1
     first_question = text.index("Read out:")
-    assert first_question < text.index("before │") < text.index("what the machine does wrong")
+    assert first_question < text.index("before │") < text.index("do wrong?")
 
 
 def test_the_call_at_hand_is_no_earlier_one(store: Path) -> None:

@@ -45,6 +45,11 @@ ENDS = {
     "11_no_discharge_line_agent_us": End(ESCALATED),
     "12_flammable_leaking_valve_technician_si": End(RECOMMENDED, ("hot_gas_valve_leaking",)),
     "13_not_on_file_agent_us": End(RECOMMENDED, ("plate_scaled_or_damaged",)),
+    "14_hot_kitchen_agent_us": End(RECOMMENDED, ("makes_what_it_should",)),
+    "15_charge_is_gone_technician_us": End(RECOMMENDED, ("refrigerant_undercharge",)),
+    "16_condenser_tap_agent_si": End(RECOMMENDED, ("condenser_water_short",)),
+    "17_slimy_flap_agent_us": End(RECOMMENDED, ("drop_sensor_blocked",)),
+    "18_supply_sags_technician_us": End(RECOMMENDED, ("supply_low",)),
 }
 
 CALLS = tuple(path.stem for path in demo_calls(FOLDER))
@@ -159,16 +164,18 @@ def test_a_caller_without_a_license_is_asked_for_no_licensed_reading(name: str) 
         assert result(name)["path"]
         return
     engine = shipped_engine()
-    asked = {engine.tree.questions[node].reading for node in result(name)["path"]}
+    tree = engine.content.trees[result(name)["tree"]]
+    asked = {tree.questions[node].reading for node in result(name)["path"]}
     assert not [reading for reading in asked if engine.content.readings[reading].is_licensed]
 
 
 @each_call
 def test_on_a_freeze_that_is_not_sound_no_harvest_question_is_asked(name: str) -> None:
-    tree = shipped_engine().tree
+    tree = shipped_engine().content.trees[result(name)["tree"]]
     stages = [tree.questions[node].stage.value for node in result(name)["path"]]
-    is_freeze_fault = "freeze" in sides(name) or ENDS[name].result == ESCALATED
-    assert ("harvest" in stages) != is_freeze_fault
+    is_proven = not ({"freeze", "around"} & sides(name) or ENDS[name].result == ESCALATED)
+    # What lies around the cycle may show before it or behind it.
+    assert ("harvest" in stages) == is_proven or {"around", "none"} & sides(name)
 
 
 # All calls together.

@@ -107,7 +107,7 @@ def test_a_new_desk_stands_at_the_first_question_and_has_opened_no_store() -> No
     paper = Paper()
     desk = new_desk(paper)
     assert isinstance(desk.prompt, AskQuestion)
-    assert desk.prompt.node == "caller_qualification"
+    assert desk.prompt.node == "opening.caller_qualification"
     assert desk.questions_asked == 1
     assert desk.stage is Stage.CALLER
     assert paper.opened == 0
@@ -119,11 +119,11 @@ def test_the_opening_goes_on_record_with_the_first_answer() -> None:
     (batch,) = paper.batches
     assert batch[:3] == [
         (PROGRAM, STARTED),
-        (PROGRAM, Asked("caller_qualification")),
+        (PROGRAM, Asked("opening.caller_qualification")),
         ("caller", Said("yes both")),
     ]
     assert isinstance(batch[3][1], Answered)
-    assert batch[4] == (PROGRAM, Asked("complaint"))
+    assert batch[4] == (PROGRAM, Asked("opening.complaint"))
 
 
 def test_warming_up_puts_the_opening_on_record_once() -> None:
@@ -131,7 +131,7 @@ def test_warming_up_puts_the_opening_on_record_once() -> None:
     desk = new_desk(paper)
     desk.warm_up()
     desk.warm_up()
-    assert paper.batches == [[(PROGRAM, STARTED), (PROGRAM, Asked("caller_qualification"))]]
+    assert paper.batches == [[(PROGRAM, STARTED), (PROGRAM, Asked("opening.caller_qualification"))]]
     desk.say("yes both")
     assert paper.opened == 1
     assert paper.spoken[2] == ("caller", Said("yes both"))
@@ -234,7 +234,7 @@ def test_a_question_is_put_on_record_once_however_often_it_was_not_understood() 
     desk = new_desk(paper)
     for line in ("what", "hm", "why", "yes both"):
         desk.say(line)
-    assert paper.events.count(Asked("caller_qualification")) == 1
+    assert paper.events.count(Asked("opening.caller_qualification")) == 1
     assert desk.questions_asked == 2
 
 

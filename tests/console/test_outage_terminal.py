@@ -23,6 +23,7 @@ def start(tmp_path: Path, content_cache: Path) -> Iterator[Callable[..., Desk]]:
             Desk(
                 tmp_path / "report.txt",
                 program=("triage", *arguments),
+                height=40,
                 XDG_CACHE_HOME=str(content_cache),
                 **details,
             )
@@ -54,7 +55,7 @@ def begun(start: Callable[..., Desk], store: str) -> tuple[Desk, str]:
     desk.see("F1 help")
     session_id = id_on(desk)
     desk.child.send("yes both\r")
-    desk.see("what the machine does wrong")
+    desk.see("do wrong?")
     return desk, session_id
 
 
@@ -131,7 +132,7 @@ def test_a_call_begun_in_the_outage_says_so_before_the_first_answer_and_is_writt
     session_id = id_on(desk)
     desk.see("The record is out of reach")
     desk.child.send("yes both\r")
-    desk.see("what the machine does wrong")
+    desk.see("do wrong?")
     assert " ".join(desk.text.split()).count("The record is out of reach") == 1
     desk.child.send("\x04")
     desk.see("The record is still out of reach")

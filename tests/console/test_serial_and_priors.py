@@ -5,10 +5,11 @@ from __future__ import annotations
 import json
 import shutil
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from tests.conversation import CONTENT_FOLDER, FEED_FAILED, shipped_engine
+from tests.conversation import CONTENT_FOLDER, FEED_FAILED, TREE, shipped_engine
 from tests.review.stored_calls import BEGUN
 from triage.cli import main
 from triage.dialogue.events import FOUND_OTHER, Identified, RepairReported, Started
@@ -95,12 +96,17 @@ def reported(store: Path) -> Path:
     return store
 
 
+def causes_of(told: dict[str, Any]) -> dict[str, dict[str, Any]]:
+    (tree,) = (item for item in told["trees"] if item["tree"] == TREE)
+    return {item["cause"]: item for item in tree["causes"]}
+
+
 def test_priors_show_what_was_written_what_was_confirmed_and_what_follows(
     reported: Path, capsys: Captured
 ) -> None:
     assert main(["tree", "priors", "--json", "--store", str(reported)]) == 0
     told = json.loads(capsys.readouterr().out)
-    by_cause = {item["cause"]: item for item in told["causes"]}
+    by_cause = causes_of(told)
     assert {key: item["confirmed"] for key, item in by_cause.items() if item["confirmed"]} == {
         "harvest_coil_open": 2, "hot_gas_valve_not_opening": 1,
     }  # fmt: skip
@@ -108,7 +114,7 @@ def test_priors_show_what_was_written_what_was_confirmed_and_what_follows(
     assert by_cause["harvest_coil_open"]["written_prior"] == 0.06
     assert by_cause["harvest_coil_open"]["corrected_prior"] == pytest.approx(5.0 / 53)
     assert by_cause["hot_gas_valve_not_opening"]["corrected_prior"] == pytest.approx(4.5 / 53)
-    assert set(told["not_counted"]) == {"several_faults", FOUND_OTHER, "a_cause_of_old"}
+    assert set(told["not_counted"][TREE]) == {"several_faults", FOUND_OTHER, "a_cause_of_old"}
     assert (told["in_use"], told["is_written"]) == ({}, False)
     assert main(["tree", "priors", "--store", str(reported)]) == 0
     out = " ".join(capsys.readouterr().out.split())
@@ -126,9 +132,9 @@ def test_counts_written_into_a_folder_are_what_calls_go_by(
     assert main([*command, "--json"]) == 0
     told = capsys.readouterr().out
     told = json.loads(told[told.index("{\n") :])
-    assert told["in_use"] == {"harvest_coil_open": 2, "hot_gas_valve_not_opening": 1}
+    assert told["in_use"] == {TREE: {"harvest_coil_open": 2, "hot_gas_valve_not_opening": 1}}
     # The counts in use are not counted a second time.
-    by_cause = {item["cause"]: item for item in told["causes"]}
+    by_cause = causes_of(told)
     assert by_cause["harvest_coil_open"]["corrected_prior"] == pytest.approx(5.0 / 53)
     assert main(["tree", "check", "--trees", str(folder)]) == 0
     assert "priors corrected by 3 confirmed repairs" in capsys.readouterr().out
@@ -139,7 +145,7 @@ def test_an_empty_record_neither_fails_nor_takes_the_counts_away(
 ) -> None:
     folder = tmp_path / "trees"
     shutil.copytree(CONTENT_FOLDER, folder)
-    kept = '{"format": 1, "confirmed": {"healthy": 2}}'
+    kept = '{"format": 1, "confirmed": {"will_not_release": {"healthy": 2}}}'
     (folder / "outcomes.json").write_text(kept, encoding="utf-8")
     assert main(["tree", "priors", "--trees", str(folder), "--write"]) == 0
     assert "nothing was written" in " ".join(capsys.readouterr().out.split())

@@ -31,12 +31,13 @@ class Desk:
         *options: str,
         program: Sequence[str] = ("tests.console.row_call",),
         width: int = 80,
+        height: int = 24,
         **environ: str,
     ) -> None:
         self.report = report
         if program == ("tests.console.row_call",):
             options = (str(report), *options)
-        self.screen = pyte.Screen(width, 24)
+        self.screen = pyte.Screen(width, height)
         self._stream = pyte.ByteStream(self.screen)
         self.sent = bytearray()
         ours = {
@@ -57,7 +58,7 @@ class Desk:
             ["-c", _UNDER_A_SHELL, "sh", sys.executable, "-m", *program, *options],
             cwd=str(PROJECT),
             env={**kept, **ours, **environ},
-            dimensions=(24, width),
+            dimensions=(height, width),
             timeout=WAIT_S,
         )
         # The line editor asks where the cursor is, and a terminal answers.
@@ -237,15 +238,15 @@ def test_killed_call_goes_on_at_the_same_question(
     )
     desk.see("   you >")
     desk.child.send("yes both\r")
-    desk.see("What does the machine do wrong?")
+    desk.see("do wrong?")
     children = Path(f"/proc/{desk.child.pid}/task/{desk.child.pid}/children")
     if not children.exists():
         pytest.skip("the program's process is found through /proc")
     os.kill(int(children.read_text(encoding="ascii").split()[0]), signal.SIGKILL)
-    again = start(*store, program=("triage", "resume", session_id))
+    again = start(*store, program=("triage", "resume", session_id), height=40)
     again.see("Take it over? yes or no")
     again.child.send("yes\r")
-    again.see("What does the machine do wrong?")
+    again.see("do wrong?")
     assert f"Session {session_id} resumed" in again.text
     assert "neither stopped nor parked it" in " ".join(again.text.split())
     assert "Nothing of the freeze or the harvest has been judged yet." in again.text

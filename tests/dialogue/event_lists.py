@@ -28,10 +28,12 @@ from triage.dialogue.events import (
     Started,
     Stopped,
     TakenBack,
+    TreeChosen,
 )
 
 EVENT_KINDS: tuple[type[Any], ...] = (
-    Started, Asked, Said, Answered, Offered, Declined, NotUnderstood, TakenBack, Looked, Noted,
+    Started, TreeChosen, Asked, Said, Answered, Offered, Declined, NotUnderstood, TakenBack,
+    Looked, Noted,
     Acknowledged, Refused, Stopped, Identified, Parked, Resumed, Concluded, RepairReported,
 )  # fmt: skip
 

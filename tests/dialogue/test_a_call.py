@@ -156,26 +156,30 @@ NO_COIL = {"coil_resistance": "unknown", "coil_pulls_in": "unknown"}
 @pytest.mark.parametrize(
     ("changed", "ending_id", "recommends"),
     [
-        pytest.param(NO_TEST, "feed_unconfirmed_cold_line", True, id="coils good, line cold"),
         pytest.param(
-            {**NO_TEST, "hot_gas_line_temperature": "106 F"}, "feed_unconfirmed", True,
+            NO_TEST, "harvest.feed_unconfirmed_cold_line", True, id="coils good, line cold"
+        ),
+        pytest.param(
+            {**NO_TEST, "hot_gas_line_temperature": "106 F"}, "harvest.feed_unconfirmed", True,
             id="coils good",
         ),
         pytest.param(
-            {**NO_TEST, **NOT_ON_FILE, "condenser_kind": "remote"}, "feed_unconfirmed_not_seen",
-            True, id="feed not seen, remote condenser",
+            {**NO_TEST, **NOT_ON_FILE, "condenser_kind": "remote"},
+            "harvest.feed_unconfirmed_not_seen", True, id="feed not seen, remote condenser",
         ),
         pytest.param(
-            {**NO_TEST, **NOT_ON_FILE, "condenser_kind": "air"}, "feed_not_seen", False,
+            {**NO_TEST, **NOT_ON_FILE, "condenser_kind": "air"}, "harvest.feed_not_seen", False,
             id="feed not seen, condenser inside",
         ),
         pytest.param(
-            {**NOT_ON_FILE, "condenser_kind": "air"}, "feed_confirmed", True,
+            {**NOT_ON_FILE, "condenser_kind": "air"}, "harvest.feed_confirmed", True,
             id="feed not seen, but proved by the test",
         ),
-        pytest.param({**NO_TEST, **NO_COIL}, "feed_coil_not_known", False, id="coils not known"),
         pytest.param(
-            NO_COIL, "feed_confirmed_coil_not_known", True,
+            {**NO_TEST, **NO_COIL}, "harvest.feed_coil_not_known", False, id="coils not known"
+        ),
+        pytest.param(
+            NO_COIL, "harvest.feed_confirmed_coil_not_known", True,
             id="coils not known, but the test proves the feed",
         ),
     ],
@@ -191,12 +195,16 @@ def test_the_feed_is_blamed_only_where_it_is_and_its_coil_is_good_or_a_test_prov
 @pytest.mark.parametrize(
     ("clicks", "changed", "ending_id"),
     [
-        ("only the hot gas one", {}, "feed_valve_silent"),
-        ("only the feed", {}, "hot_gas_valve_silent"),
-        ("none clicks", {}, "no_valve_clicks"),
-        ("only the feed", {"hot_gas_line_temperature": "106 F"}, "clicks_do_not_fit"),
-        ("none clicks", {"coil_resistance": "unknown"}, "coil_does_not_pull"),
-        ("only the feed", {"harvest_discharge_pressure": "unknown"}, "harvest_not_measured"),
+        ("only the hot gas one", {}, "harvest.feed_valve_silent"),
+        ("only the feed", {}, "harvest.hot_gas_valve_silent"),
+        ("none clicks", {}, "harvest.no_valve_clicks"),
+        ("only the feed", {"hot_gas_line_temperature": "106 F"}, "harvest.clicks_do_not_fit"),
+        ("none clicks", {"coil_resistance": "unknown"}, "harvest.coil.coil_does_not_pull"),
+        (
+            "only the feed",
+            {"harvest_discharge_pressure": "unknown"},
+            "harvest.harvest_not_measured",
+        ),
     ],
 )
 def test_a_powered_sound_coil_that_does_not_click_is_followed_up(
@@ -219,7 +227,7 @@ def test_an_owner_whose_fan_stands_still_switches_off_and_hands_over() -> None:
     owner = {"condenser_fan_state": "stopped", "caller_qualification": "no"}
     end, _ = ending({**FEED_FAILED, **owner})
     assert isinstance(end, Escalated)
-    assert end.node == "unlicensed_fan_stopped"
+    assert end.node == "freeze.unlicensed_fan_stopped"
     assert end.machine_state[0].startswith("Switch the machine off now at the disconnect")
 
 

@@ -19,6 +19,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import dirichlet
 
+from tests.conversation import TREE
 from tests.dialogue.likelihood_tables import chance_of, manners, priors, readings_told
 from tests.dialogue.told import (
     JUDGED,
@@ -44,7 +45,7 @@ from triage.dialogue.view import Finding
 from triage.physics.bands import Basis, BasisKind
 from triage.tree.content import UNKNOWN, Content, Side
 from triage.tree.likelihoods import ON_FILE, TYPICAL
-from triage.tree.priors import corrected_priors
+from triage.tree.priors import content_for, corrected_priors
 
 TOLD = readings_told()
 BANDED = tuple(key for key in TOLD if SHIPPED.readings[key].is_banded)
@@ -267,7 +268,7 @@ def test_no_reading_rules_a_cause_out_but_what_the_content_calls_impossible() ->
 TWINS = ("freeze_suction_pressure_early", "freeze_suction_pressure_late")
 SAME = [{TWINS[0]: {grade: 1.0}, TWINS[1]: {grade: 1.0}} for grade in ("just_below", "middle")]
 LOW_OR_NOT = with_likelihoods(
-    sound_draft().content(),
+    content_for(sound_draft().content(), "sticks"),
     {
         "thin_charge": [(0.8, SAME[0]), (0.2, SAME[1])],
         "feed_failed": [(0.1, SAME[0]), (0.9, SAME[1])],
@@ -360,26 +361,26 @@ def test_corrected_priors_are_the_mean_of_a_dirichlet_distribution(counts: dict[
     worth = SHIPPED.stakes.priors_are_worth_calls
     alpha = [worth * priors()[cause] + counts.get(cause, 0) for cause in SHIPPED.causes]
     expected = dict(zip(SHIPPED.causes, dirichlet(alpha).mean(), strict=True))
-    assert corrected_priors(SHIPPED, counts) == pytest.approx(expected, rel=1e-9)
+    assert corrected_priors(SHIPPED, TREE, counts) == pytest.approx(expected, rel=1e-9)
 
 
 def test_nothing_confirmed_leaves_the_written_priors() -> None:
-    assert corrected_priors(SHIPPED, {}) == pytest.approx(priors(), rel=1e-12)
+    assert corrected_priors(SHIPPED, TREE, {}) == pytest.approx(priors(), rel=1e-12)
 
 
 def test_priors_worth_nothing_stand_until_something_is_confirmed() -> None:
     content = replace(SHIPPED, stakes=replace(SHIPPED.stakes, priors_are_worth_calls=0.0))
-    assert corrected_priors(content, {}) == pytest.approx(priors(), rel=1e-12)
-    assert corrected_priors(content, {"healthy": 3})["healthy"] == 1.0
+    assert corrected_priors(content, TREE, {}) == pytest.approx(priors(), rel=1e-12)
+    assert corrected_priors(content, TREE, {"healthy": 3})["healthy"] == 1.0
 
 
 def test_confirmed_causes_unknown_here_change_nothing() -> None:
-    assert corrected_priors(SHIPPED, {"gremlins": 90}) == corrected_priors(SHIPPED, {})
+    assert corrected_priors(SHIPPED, TREE, {"gremlins": 90}) == corrected_priors(SHIPPED, TREE, {})
 
 
 def test_as_many_confirmed_as_the_priors_are_worth_count_half() -> None:
     worth = int(SHIPPED.stakes.priors_are_worth_calls)
-    corrected = corrected_priors(SHIPPED, {"healthy": worth})
+    corrected = corrected_priors(SHIPPED, TREE, {"healthy": worth})
     assert corrected["healthy"] == pytest.approx((priors()["healthy"] + 1.0) / 2.0)
     others = [cause for cause in SHIPPED.causes if cause != "healthy"]
     assert all(corrected[cause] == pytest.approx(priors()[cause] / 2.0) for cause in others)

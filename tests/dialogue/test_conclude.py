@@ -34,7 +34,7 @@ from triage.dialogue.walk import walk
 from triage.tree.content import Ending, Stage
 
 ENGINE = shipped_engine()
-CONTENT = ENGINE.content
+CONTENT = ENGINE.view
 FEED, VALVE = "receiver_vapor_feed_failed", "hot_gas_valve_not_opening"
 OUTCOME = "manifold_test_result"
 

@@ -532,7 +532,7 @@ def test_a_minute_no_harvest_lasts_to_is_asked_about() -> None:
 
 
 def test_an_escalation_can_be_mended_until_it_is_closed() -> None:
-    case, _ = say(up_to("complaint"), "slow")
+    case, _ = say(up_to("complaint"), "something else")
     engine = shipped_engine()
     assert isinstance(engine.prompt(case), Escalated)
     mended, _ = say(case, "back", "will not drop")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pytest
 from hypothesis import settings
@@ -100,11 +101,20 @@ def test_a_flammable_refrigerant_brings_its_caution(refrigerant: str, caution: s
     assert caution in ids
 
 
-def test_an_unnamed_refrigerant_counts_as_one_that_burns() -> None:
-    engine = shipped_engine()
-    any_ending = next(item for item in engine.tree.endings.values() if item.causes)
-    ids = {item.id for item in gate.gate_cautions(engine.content, opened(), any_ending)}
-    assert "flammable_a3" in ids
+def test_an_unnamed_refrigerant_counts_as_one_that_burns_where_the_repair_comes_near_it() -> None:
+    content = shipped_engine().content
+    near, far = "refrigerant_undercharge", "water_filter_spent"
+    assert not gate.NEAR_THE_REFRIGERANT & set(content.causes[far].hazards)
+    some = next(item for item in shipped_engine().tree.endings.values() if item.causes)
+
+    def warned(cause: str, case: Case) -> bool:
+        concluded = replace(some, causes=(cause,))
+        return "flammable_a3" in {item.id for item in gate.gate_cautions(content, case, concluded)}
+
+    assert warned(near, opened())
+    assert not warned(far, opened()), "staff who change a filter have no gas detector"
+    named = fold([Answered("refrigerant", "R-290", "R-290")], opened())
+    assert warned(far, named)
 
 
 def test_licensed_repairs_are_withheld_from_an_unlicensed_caller_and_others_are_not() -> None:

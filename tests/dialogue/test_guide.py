@@ -50,8 +50,8 @@ HARVEST_VALVES = ("receiver_vapor_feed_failed", "hot_gas_valve_not_opening")
 
 @cache
 def calls() -> tuple[tuple[Caller, tuple[Turn, ...]], ...]:
-    """Return a hundred calls, the same in every test."""
-    made_up = map(caller_by_number, range(100))
+    """Return a hundred and fifty calls, the same in every test."""
+    made_up = map(caller_by_number, range(150))
     return tuple((caller, tuple(turns_of(caller))) for caller in made_up)
 
 
@@ -183,7 +183,7 @@ def test_a_conclusion_all_readings_contradict_still_leaves_the_machine_safe(
     monkeypatch.setattr(ends, "shortlist", lambda *_: ("healthy",))
     case = fold([Answered("condenser_fan_state", "", "stopped")], licensed())
     found = by_id({"condenser_fan_state": "stopped", "freeze_discharge_pressure": "middle"})
-    ending = TREE.endings["fan_stands_still"]
+    ending = TREE.endings["freeze.fan_stands_still"]
     end = end_of_call(SHIPPED, TREE, ending, case, found, Stage.MACHINE)
     assert isinstance(end, Escalated)
     airflow, healthy = SHIPPED.causes["condenser_airflow_poor"], SHIPPED.causes["healthy"]

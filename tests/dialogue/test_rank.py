@@ -284,7 +284,7 @@ def test_the_settling_reading_of_computed_likelihoods_weighs_the_modes_as_believ
         return 0.5 * sum(abs(mine[found] - theirs[found]) for found in mine)
 
     known = dict(zip(told, findings(told), strict=True))
-    settling = settling_reading(SHIPPED, one, other, known)
+    settling = settling_reading(SHIPPED, one, other, known, among=readings_told())
     best = max(distance(reading) for reading in readings_told() if reading not in told)
     if settling is None:
         assert best <= rank.SETTLES + 1e-6

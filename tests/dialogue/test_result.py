@@ -91,9 +91,10 @@ def test_a_withheld_call_tells_which_caution_was_not_acknowledged() -> None:
 
 
 def test_the_path_is_the_questions_in_the_order_they_were_put() -> None:
-    nodes = ["caller_qualification", "complaint", "caller_qualification", "caution:falling_ice@x"]
+    asked = ["opening.caller_qualification", "opening.complaint"]
+    nodes = [*asked, asked[0], "caution:falling_ice@x"]
     case = fold([Asked(node) for node in nodes], opened())
-    assert told(case)["path"] == ["caller_qualification", "complaint"]
+    assert told(case)["path"] == asked
 
 
 def test_every_measured_finding_stands_in_the_callers_unit_beside_si() -> None:

@@ -77,7 +77,7 @@ def test_a_bridge_too_thick_by_itself_is_measured_again_before_anything_is_set()
     # The freeze is sound otherwise, and both harvest pressures are low: nothing else bears it out.
     end, _ = ending({**FEED_FAILED, "ice_bridge_thickness": "0.18 in"})
     assert isinstance(end, Escalated)
-    assert end.node == "bridge_thick"
+    assert end.node == "freeze.bridge_thick"
     assert "once more before anything is done" in end.reason
 
 

@@ -13,7 +13,7 @@ from triage.dialogue.view import Finding, Verdict
 from triage.physics.bands import Band, Basis, BasisKind
 from triage.tree.content import UNKNOWN, Content
 
-SHIPPED = shipped_engine().content
+SHIPPED = shipped_engine().view
 """The shipped content, ranked by its computed likelihoods."""
 
 JUDGED = replace(SHIPPED, likelihoods="")

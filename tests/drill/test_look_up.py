@@ -9,6 +9,7 @@ from tests.drill.calls import (
     say,
     shown_after,
 )
+from triage.dialogue.heard import readings_heard
 from triage.dialogue.view import Explained, NotClear
 from triage.drill.call import Level
 from triage.drill.remarks import (
@@ -27,7 +28,7 @@ def test_how_a_licensed_reading_is_taken_waits_for_the_license() -> None:
     assert isinstance(explained, Explained)
     assert "Ask the caller first what they may do" in explained.text
     assert explained.cautions == ()
-    question = shipped_engine().tree.questions["freeze_suction_pressure_late"]
+    question = shipped_engine().tree.questions["freeze.freeze_suction_pressure_late"]
     explained = say(CALL, "license", "how late suction")[1][0]
     assert isinstance(explained, Explained)
     assert explained.text == question.how
@@ -91,7 +92,7 @@ def test_why_and_how_explain_a_reading_with_its_cautions() -> None:
     questions = shipped_engine().tree.questions
     for line in ("why freeze time", "why do we ask for the freeze time?"):
         _, (why,) = say(CALL, line)
-        assert why == Explained("why", questions["freeze_time"].why)
+        assert why == Explained("why", questions["freeze.freeze_time"].why)
     for line in ("how fan", "how do I check the fan?"):
         _, (how, noted) = say(CALL, line)
         assert isinstance(noted, Noted)
@@ -99,7 +100,8 @@ def test_why_and_how_explain_a_reading_with_its_cautions() -> None:
         assert isinstance(how, Explained)
         assert [caution.id for caution in how.cautions] == ["moving_parts"]
     practice, _ = say(CALL, "freeze time", "why")
-    assert say(CALL, "why", after=practice)[1] == (Explained("why", questions["freeze_time"].why),)
+    why = questions["freeze.freeze_time"].why
+    assert say(CALL, "why", after=practice)[1] == (Explained("why", why),)
 
 
 def test_how_much_asks_and_how_explains() -> None:
@@ -119,6 +121,6 @@ def test_looking_things_up_asks_the_caller_nothing(line: str) -> None:
 def test_all_readings_and_causes_are_listed() -> None:
     readings = " ".join(shown_after(CALL, "readings").split())
     causes = " ".join(shown_after(CALL, "causes").split())
-    content = shipped_engine().content
-    assert all(reading.name in readings for reading in content.readings.values())
+    content = shipped_engine().view
+    assert all(reading.name in readings for reading in readings_heard(content))
     assert all(cause.name in causes for cause in content.causes.values())

@@ -12,6 +12,7 @@ from tests.drill.calls import (
     shown_after,
     unlicensed_call,
 )
+from triage.dialogue.heard import readings_heard
 from triage.dialogue.view import Explained, NotClear, Verdict
 from triage.drill.call import PracticeCall
 from triage.drill.practice import Kind, LeftOpen, Outcome, begin, fold_steps
@@ -142,7 +143,7 @@ def test_only_a_name_in_full_or_a_number_spends_a_guess_unasked() -> None:
 def test_every_cause_that_may_be_meant_is_listed() -> None:
     _, (which,) = say(CALL, "propose valve")
     assert isinstance(which, WhichOne)
-    causes = shipped_engine().content.causes.values()
+    causes = shipped_engine().view.causes.values()
     named = {cause.name for cause in causes if "valve" in cause.name.lower().split()}
     assert len(named) > 4
     assert named <= set(which.names)
@@ -243,7 +244,7 @@ def test_no_caller_takes_a_licensed_reading_before_being_asked_what_they_may_do(
     make: Callable[[], PracticeCall],
 ) -> None:
     call = make()
-    for reading in call.engine.content.readings.values():
+    for reading in readings_heard(call.engine.view):
         if not reading.is_licensed:
             continue
         practice, (put_off,) = say(call, reading.id)
@@ -266,7 +267,7 @@ def test_a_reading_put_off_is_taken_once_the_caller_may() -> None:
 
 def test_an_unlicensed_caller_refuses_each_licensed_reading() -> None:
     call = unlicensed_call()
-    for reading in call.engine.content.readings.values():
+    for reading in readings_heard(call.engine.view):
         if reading.is_licensed:
             _, (heard,) = say(call, "license", reading.id)
             assert isinstance(heard, Heard)

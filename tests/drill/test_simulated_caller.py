@@ -4,9 +4,10 @@ import random
 
 import pytest
 
-from tests.conversation import CONTENT_FOLDER, opened, shipped_engine
+from tests.conversation import opened, shipped_engine
 from tests.machines_on_file import machines, place
 from triage.dialogue.case import fold
+from triage.dialogue.heard import readings_heard
 from triage.dialogue.reply import Unknown, Value, read_reply
 from triage.dialogue.view import END_PROMPTS, AskQuestion, NotClear, Recommended
 from triage.drill import simulated_caller
@@ -16,10 +17,9 @@ from triage.physics.machine import HEALTHY, Conditions, Machine, Parts
 from triage.physics.quantity import UnitSystem
 from triage.physics.tolerances import INSTRUMENT_LIMITS
 from triage.physics.virtual_machine import DEFAULT_MOMENT_S, Cycle, reading_at, run_cycle
-from triage.tree.load import load_content
 
 NAMES = ("gletsch_r500", "klirr_u80", "brunnmark_w250")
-READINGS = load_content(CONTENT_FOLDER).readings
+READINGS = {reading.id: reading for reading in readings_heard(shipped_engine().view)}
 NOT_A_CALLERS = ("site_altitude",)
 
 

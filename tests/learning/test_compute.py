@@ -30,6 +30,7 @@ from triage.tree.likelihoods import (
     check_likelihoods,
     fitting_modes,
     foreseen,
+    modelled_causes,
     staleness,
 )
 from triage.tree.load import load_content
@@ -121,7 +122,7 @@ def test_the_file_is_sound_covers_the_content_and_is_fresh(first: First, content
     for setting in (ON_FILE, TYPICAL):
         modes = fitting_modes(ranked, setting)
         assert modes is not None
-        assert list(modes) == list(content.causes)
+        assert list(modes) == list(modelled_causes(content))
         assert not beliefs_of(ranked, setting).is_discounted
 
 

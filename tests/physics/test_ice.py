@@ -21,15 +21,6 @@ def test_negative_lengths_and_times_are_refused() -> None:
         ice.heat_flux_through_ice_w_per_m2(260.0, 1000.0, -0.001)
     with pytest.raises(OutOfRange, match="elapsed time"):
         ice.stefan_thickness_m(5.0, -1.0)
-    with pytest.raises(OutOfRange, match="cycle time"):
-        ice.production_kg_per_day(3.0, 0.0, 0.0)
-
-
-def test_hardness_in_a_fraction_or_absurd_is_refused() -> None:
-    with pytest.raises(OutOfRange, match="ice hardness"):
-        ice.hardness_adjustment(0.0)
-    with pytest.raises(OutOfRange, match="ice hardness"):
-        ice.hardness_adjustment(150.0)
 
 
 def test_ice_melts_where_the_water_brings_more_than_the_plate_draws() -> None:

@@ -48,6 +48,21 @@ US, SI = UnitSystem.US, UnitSystem.SI
         (1200.0, Dimension.RESISTANCE, "1.2 kΩ", "1.2 kΩ"),
         (1e7, Dimension.RESISTANCE, "10 MΩ", "10 MΩ"),
         (math.inf, Dimension.RESISTANCE, "OL", "OL"),
+        # 400 lb/24 h: 181.4 kg/24 h; 5.8 kWh/100 lb: 12.79 kWh/100 kg; 18 gal/100 lb: 150.2 L.
+        (0.002_099_96, Dimension.MASS_PER_DAY, "400 lb/24 h", "181 kg/24 h"),
+        (460_325.0, Dimension.ENERGY_PER_MASS, "5.8 kWh/100 lb", "12.79 kWh/100 kg"),
+        (0.001_502_17, Dimension.VOLUME_PER_MASS, "18 gal/100 lb", "150 L/100 kg"),
+        (0.205, Dimension.CONCENTRATION, "205 mg/L", "205 mg/L"),
+        (310_264.0, Dimension.WATER_PRESSURE, "45 psi", "3.1 bar"),
+        (0.35, Dimension.CURRENT, "0.35 A", "0.35 A"),
+        (14.52, Dimension.CURRENT, "14.5 A", "14.5 A"),
+        (0.0053, Dimension.VOLUME, "1.4 gal", "5.3 L"),
+        (0.000_86, Dimension.VOLUME, "0.23 gal", "0.86 L"),
+        (86_400.0, Dimension.AGE, "1 day", "1 day"),
+        (40 * 86_400.0, Dimension.AGE, "40 days", "40 days"),
+        (15_768_000.0, Dimension.AGE, "6 months", "6 months"),
+        (94_608_000.0, Dimension.AGE, "3 years", "3 years"),
+        (math.inf, Dimension.AGE, "never", "never"),
     ],
 )
 def test_a_value_is_rounded_and_worded_as_the_trade_says_it(
@@ -82,6 +97,14 @@ HALF_STEP = {
     Dimension.MASS: 0.051,
     Dimension.VOLTAGE: 0.51,
     Dimension.RESISTANCE: 5.1,
+    Dimension.MASS_PER_DAY: 0.51 / 86_400.0,
+    Dimension.ENERGY_PER_MASS: 0.0051 * 36_000.0 / 0.45359237,
+    Dimension.VOLUME_PER_MASS: 0.51e-5,
+    Dimension.CONCENTRATION: 0.00051,
+    Dimension.WATER_PRESSURE: 5_100.0,
+    Dimension.CURRENT: 0.051,
+    Dimension.VOLUME: 0.000_051,
+    Dimension.AGE: 0.051 * 31_536_000.0,
 }
 SPAN = {
     Dimension.GAUGE_PRESSURE: (10_000.0, 6_000_000.0),
@@ -92,6 +115,14 @@ SPAN = {
     Dimension.MASS: (0.0, 60.0),
     Dimension.VOLTAGE: (0.0, 600.0),
     Dimension.RESISTANCE: (0.0, 90_000.0),
+    Dimension.MASS_PER_DAY: (0.0, 0.03),
+    Dimension.ENERGY_PER_MASS: (0.0, 2e6),
+    Dimension.VOLUME_PER_MASS: (0.0, 0.02),
+    Dimension.CONCENTRATION: (0.0, 3.0),
+    Dimension.WATER_PRESSURE: (0.0, 1e6),
+    Dimension.CURRENT: (0.0, 200.0),
+    Dimension.VOLUME: (0.0, 0.1),
+    Dimension.AGE: (0.0, 1e9),
 }
 
 

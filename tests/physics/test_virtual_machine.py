@@ -184,6 +184,12 @@ SIGNS = [
     ({"water_warmer_k": 10.0}, {"freeze_time": 1, "water_inlet_temperature": 1}),
     ({"bridge_shift_m": 0.003}, {"ice_bridge_thickness": 1, "freeze_time": 1, "batch_ice_mass": 1}),
     ({"bridge_shift_m": -0.002}, {"ice_bridge_thickness": -1, "freeze_time": -1}),
+    # What is made in a day, and used for it.
+    ({"condenser_factor": 0.5}, {"ice_production": -1, "energy_use": 1}),
+    ({"volumetric_factor": 0.7}, {"ice_production": -1}),
+    ({"feed_opening_fraction": 0.0}, {"ice_production": -1, "energy_use": 1}),
+    ({"water_leak_kg_per_s": 0.01}, {"ice_production": -1, "energy_use": 1, "water_use": 1}),
+    ({"water_warmer_k": 10.0}, {"ice_production": -1, "energy_use": 1}),
 ]
 
 
@@ -205,7 +211,7 @@ def test_a_fault_of_harvest_leaves_the_freeze_alone(part: str) -> None:
     healthy = cycle_of("gletsch_r500")
     faulty = cycle_of("gletsch_r500", **{part: 0.4 if part.endswith("fraction") else 2.0})
     for reading in READING_IDS:
-        if reading.startswith(("freeze", "ice", "batch", "suction", "liquid")):
+        if reading.startswith(("freeze", "ice_b", "batch", "suction", "liquid", "water")):
             assert reading_at(faulty, reading) == pytest.approx(reading_at(healthy, reading))
 
 

@@ -27,7 +27,7 @@ CONTENT = shipped_engine().content
 STARTED = ("program", Started(TREE, CONTENT.version, "agent", "us", 0.0, "Mira Oduya"))
 LICENSED = ("agent", Answered("caller_qualification", "yes both", "licensed"))
 SECOND = timedelta(seconds=1)
-CONCLUDED = Concluded("feed_confirmed", "recommended", ("receiver_vapor_feed_failed",))
+CONCLUDED = Concluded("harvest.feed_confirmed", "recommended", ("receiver_vapor_feed_failed",))
 Spoken = tuple[str, Event]
 
 

@@ -86,29 +86,32 @@ def test_unknown_without_reason_wants_one() -> None:
 
 
 def test_time_sink_is_beyond_five_minutes_or_three_times_what_the_reading_takes() -> None:
-    question, answer = asked("water_flow_over_plate"), had("water_flow_over_plate", "even")
-    end = asked("freeze_time")
+    question, answer = asked("freeze.water_flow_over_plate"), had("water_flow_over_plate", "even")
+    end = asked("freeze.freeze_time")
     (item,) = found(at((0, STARTED), (0, question), (7, answer), (7, end)), "time_sink")
     assert "7 min" in item.text
     assert item.sequence == 2
     assert found(at((0, STARTED), (0, question), (4, answer), (4, end)), "time_sink") == []
     # The confirming test takes 15 minutes by itself.
-    long = asked("manifold_test_result")
+    long = asked("harvest.manifold_test_result")
     done = had("manifold_test_result", "no_change")
     assert found(at((0, STARTED), (0, long), (40, done), (40, end)), "time_sink") == []
     assert len(found(at((0, STARTED), (0, long), (46, done), (46, end)), "time_sink")) == 1
 
 
 def test_time_sink_leaves_out_how_long_the_end_was_talked_over() -> None:
-    question, answer = asked("water_flow_over_plate"), had("water_flow_over_plate", None, "?", "x")
+    question, answer = (
+        asked("freeze.water_flow_over_plate"),
+        had("water_flow_over_plate", None, "?", "x"),
+    )
     done = ("agent", Said("done"))
-    end = ("program", Concluded("refrigerant_not_known", "escalated", ()))
+    end = ("program", Concluded("conditions.refrigerant_not_known", "escalated", ()))
     talk = at((0, STARTED), (0, question), (2, answer), (20, done), (20, end))
     assert found(talk, "time_sink") == []
 
 
 def test_time_sink_counts_no_parked_time() -> None:
-    question, answer = asked("water_flow_over_plate"), had("water_flow_over_plate", "even")
+    question, answer = asked("freeze.water_flow_over_plate"), had("water_flow_over_plate", "even")
     parked = ("agent", Parked("freeze is running", (BEGUN + timedelta(minutes=20)).isoformat()))
     on = ("program", Resumed(CONTENT.version, "Ada"))
     waits = at((0, STARTED), (0, question), (2, parked), (30, on), (32, answer))
@@ -118,7 +121,7 @@ def test_time_sink_counts_no_parked_time() -> None:
 
 
 def test_time_sink_of_a_clock_set_back_is_never_negative_and_forgets_no_time() -> None:
-    question, answer = asked("water_flow_over_plate"), had("water_flow_over_plate", "even")
+    question, answer = asked("freeze.water_flow_over_plate"), had("water_flow_over_plate", "even")
     why = ("agent", Said("why"))
     back = at((0, STARTED), (60, question), (0, why), (2, answer))
     assert found(back, "time_sink") == []
@@ -128,9 +131,9 @@ def test_time_sink_of_a_clock_set_back_is_never_negative_and_forgets_no_time() -
 
 def test_often_not_understood_is_three_lines_at_one_question() -> None:
     lost = ("agent", NotUnderstood("freeze_time", "quick-ish", "That is no time."))
-    (item,) = found(of(asked("freeze_time"), lost, lost, lost), "often_not_understood")
+    (item,) = found(of(asked("freeze.freeze_time"), lost, lost, lost), "often_not_understood")
     assert "quick-ish" in item.text
-    kept = of(asked("freeze_time"), lost, lost, asked("ice_pattern"), lost)
+    kept = of(asked("freeze.freeze_time"), lost, lost, asked("freeze.ice_pattern"), lost)
     assert found(kept, "often_not_understood") == []
 
 

@@ -41,7 +41,7 @@ def test_an_invented_machine_is_not_called_so_on_every_line() -> None:
         (replace(LINE, state=PARKED, due_at="2026-11-25T19:00:00+01:00"),
          "parked until 2026-11-25 18:00"),
         (replace(LINE, state=PARKED, due_at="soon"), "parked"),
-        (replace(LINE, state="ended", result="escalated", ending="freeze_not_proven"),
+        (replace(LINE, state="ended", result="escalated", ending="freeze.freeze_not_proven"),
          "escalated: The freeze is not proven sound"),
         (replace(LINE, state="ended", result="escalated", ending="gone"), "escalated"),
     ],

@@ -145,7 +145,7 @@ def _is_gate(line: Spoken) -> bool:
 
 def _of_old(event: Event) -> Event:
     match event:
-        case Asked("ice_pattern"):
+        case Asked("freeze.ice_pattern"):
             return Asked("a_question_of_old")
         case Concluded():
             return replace(event, ending="an_ending_of_old", causes=("a_cause_of_old",))

@@ -187,25 +187,28 @@ def test_desks_that_differ_in_case_alone_are_one() -> None:
 
 def test_where_calls_stop_names_the_stage_by_todays_content() -> None:
     stops = (
-        StopCount("open", "machine", 2), StopCount("parked", "machine", 1),
+        StopCount("open", "opening.machine", 2), StopCount("parked", "opening.machine", 1),
         StopCount("open", "caution:hot_parts", 9), StopCount("open", "gone_long_ago", 1),
         StopCount("open", "", 1),
     )  # fmt: skip
     report = report_of(Figures(None, None, stops=stops), CONTENT)
     assert [(stop.node, stop.stage, stop.all) for stop in report.stops] == [
-        ("caution:hot_parts", "caution", 9), ("machine", "machine", 3),
+        ("caution:hot_parts", "caution", 9), ("opening.machine", "machine", 3),
         ("", "before the first question", 1), ("gone_long_ago", "not in today's content", 1),
     ]  # fmt: skip
 
 
 def test_the_worst_time_sink_comes_first() -> None:
     questions = (
-        QuestionCount("machine", 10, 1, 2, 3, 100.0),
-        QuestionCount("freeze_time", 2, 0, 0, 0, 900.0),
+        QuestionCount("opening.machine", 10, 1, 2, 3, 100.0),
+        QuestionCount("freeze.freeze_time", 2, 0, 0, 0, 900.0),
         QuestionCount("", 0, 0, 0, 0, 5.0),
     )
     report = report_of(Figures(None, None, questions=questions), CONTENT)
-    assert [item.counts.node for item in report.questions] == ["freeze_time", "machine"]
+    assert [item.counts.node for item in report.questions] == [
+        "freeze.freeze_time",
+        "opening.machine",
+    ]
     assert [item.mean_s for item in report.questions] == [450.0, 10.0]
 
 

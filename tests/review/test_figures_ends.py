@@ -60,17 +60,17 @@ def test_ends_without_a_recommendation_are_counted_by_ending() -> None:
         Figures(
             None, None,
             endings=(
-                EndingCount("escalated", "freeze_not_proven", "", 3),
+                EndingCount("escalated", "freeze.freeze_not_proven", "", 3),
                 EndingCount("escalated", "gone", "", 4),
-                EndingCount("withheld", "feed_confirmed", FEED, 2),
+                EndingCount("withheld", "harvest.feed_confirmed", FEED, 2),
             ),
         ),
         CONTENT,
     )  # fmt: skip
     ends = report.without_repair
-    assert list(ends.escalated.items()) == [("gone", 4), ("freeze_not_proven", 3)]
-    assert ends.reasons == {"freeze_not_proven": "The freeze is not proven sound."}
-    assert dict(ends.withheld) == {("feed_confirmed", FEED): 2}
+    assert list(ends.escalated.items()) == [("gone", 4), ("freeze.freeze_not_proven", 3)]
+    assert ends.reasons == {"freeze.freeze_not_proven": "The freeze is not proven sound."}
+    assert dict(ends.withheld) == {("harvest.feed_confirmed", FEED): 2}
 
 
 @pytest.mark.parametrize(
@@ -113,11 +113,11 @@ def store(tmp_path: Path) -> Path:
 
     wet = Asked("caution:wet_floor@freeze_time")
     keep(path, 0, *started("Eve"), wet, Refused("wet_floor", "no"),
-         Concluded("freeze_not_proven", "escalated", ()))  # fmt: skip
+         Concluded("freeze.freeze_not_proven", "escalated", ()))  # fmt: skip
     keep(path, 1, *started("Eve"), Asked("caution:wet_floor@gate"), Refused("wet_floor", "no", "s"),
-         Concluded("feed_confirmed", "withheld", (FEED,)))  # fmt: skip
+         Concluded("harvest.feed_confirmed", "withheld", (FEED,)))  # fmt: skip
     keep(path, 2, *started("Hal"), wet, Acknowledged("wet_floor", "yes"),
-         Concluded("feed_confirmed", "recommended", (FEED,)))  # fmt: skip
+         Concluded("harvest.feed_confirmed", "recommended", (FEED,)))  # fmt: skip
     return path
 
 
@@ -144,8 +144,8 @@ def test_the_screen_tells_where_calls_went_without_a_recommendation(
 def test_the_object_tells_it_too(store: Path, capsys: Captured) -> None:
     told = json.loads(run(capsys, "--store", store, "--json"))
     assert told["escalated_by_ending"] == [
-        {"ending": "freeze_not_proven", "because": "The freeze is not proven sound.", "count": 1,
-         "of": 1, "share": 1.0},
+        {"ending": "freeze.freeze_not_proven", "because": "The freeze is not proven sound.",
+         "count": 1, "of": 1, "share": 1.0},
     ]  # fmt: skip
     assert told["withheld_by_ending"][0]["cause"] == FEED
     (caution,) = told["cautions"]["by_caution"]
@@ -200,7 +200,7 @@ def test_images_are_in_the_bins_and_months_of_the_screen(
 def test_long_calls_are_in_the_same_bins_in_the_image(tmp_path: Path, capsys: Captured) -> None:
     path = tmp_path / "long.sqlite3"
     started = Started(TREE, CONTENT.version, "agent", "us", 0.0, "Eve")
-    end = Concluded("feed_confirmed", "recommended", (FEED,))
+    end = Concluded("harvest.feed_confirmed", "recommended", (FEED,))
     for number in range(20):
         keep(path, number, started, *[Asked("machine")] * (number * 10), end)
     told = json.loads(run(capsys, "--store", path, "--images", tmp_path / "plots", "--json"))

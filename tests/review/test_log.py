@@ -32,10 +32,10 @@ VERSION = shipped_engine().content.version
 STARTED = Started(TREE, VERSION, "agent", "us", 0.0, "Mira Oduya")
 OPENING: Sequence[tuple[str, Event]] = (
     ("program", STARTED),
-    ("program", Asked("caller_qualification")),
+    ("program", Asked("opening.caller_qualification")),
     ("agent", Said("yes both")),
     ("agent", Answered("caller_qualification", "yes both", "licensed")),
-    ("program", Asked("complaint")),
+    ("program", Asked("opening.complaint")),
 )
 
 pytestmark = pytest.mark.usefixtures("own_folders")
@@ -147,7 +147,7 @@ def test_what_the_program_would_say_today_is_not_in_a_record_that_was_left(
     keep(store, "20261125-0931-aaaa", *OPENING, ("agent", Stopped("stop")))
     told = json.loads(shown(capsys, "log", "show", "2026", "--json", "--store", store))
     assert told["result"] == "unfinished"
-    assert told["path"] == ["caller_qualification", "complaint"]
+    assert told["path"] == ["opening.caller_qualification", "opening.complaint"]
     with open_store(store) as opened:
         assert len(opened.events("20261125-0931-aaaa")) == len(OPENING) + 1
 

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.conversation import TREE
 from tests.review.outcomes import CALL, CONTENT, FEED, SESSION, Captured, keep, reports, run
 from tests.review.stored_calls import BEGUN
 from triage.cli import main
@@ -59,7 +60,7 @@ def test_report_is_kept_behind_the_call_and_shown_with_gauges_and_the_agreement(
     assert report.readings[0]["verdict"] == "within"
     with open_store(store) as opened:
         summary = opened.summary(SESSION)
-        assert opened.confirmed_outcomes() == {FEED: 1}
+        assert opened.confirmed_outcomes() == {TREE: {FEED: 1}}
     assert (summary.outcome, summary.had_two_good_cycles) == (FEED, True)
 
 
@@ -86,7 +87,7 @@ def test_later_report_takes_the_place_of_the_first_and_both_stay_on_record(
     assert "It takes the place of the report before; both stay on record." in out
     assert [report.found for report in reports(store)] == [(FEED,), ("harvest_coil_open",)]
     with open_store(store) as opened:
-        assert opened.confirmed_outcomes() == {"harvest_coil_open": 1}
+        assert opened.confirmed_outcomes() == {TREE: {"harvest_coil_open": 1}}
     assert main(["log", "show", SESSION, "--store", str(store)]) == 0
     shown = capsys.readouterr().out
     assert shown.count("REPAIR REPORTED") == 2

@@ -129,7 +129,7 @@ def test_new_value_is_taken_where_a_reading_is_doubted() -> None:
 
 
 def test_part_of_a_name_is_asked_about_with_the_concluded_cause_first() -> None:
-    report, text, _ = talked("fan", "no", "coil", "9", "2", "none", "yes", "done", "", "yes")
+    report, text, _ = talked("airflow", "no", "coil", "9", "2", "none", "yes", "done", "", "yes")
     assert report.found == ("harvest_coil_open",)
     assert 'Did you mean "Too little air through the condenser"?' in text
     assert 'Which one is "coil"?' in text

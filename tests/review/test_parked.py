@@ -47,7 +47,7 @@ def park(
         ("program", Started(TREE, VERSION, "agent", "us", 0.0, agent)),
         ("program", Identified("0451-77")),
         ("agent", Answered("machine", "r500", "gletsch_r500")),
-        ("program", Asked("discharge_line_temperature")),
+        ("program", Asked("freeze.discharge_line_temperature")),
         ("agent", Said("park")),
         ("agent", Parked(reason, utc_text(now + due))),
         *more,

@@ -199,10 +199,10 @@ def test_a_new_caution_is_named_and_taken_as_acknowledged(feed_failed: list[Even
     found = replay(other, feed_failed)
     assert found.parting is not None
     assert (found.parting.then, found.parting.now) == (
-        "freeze_time", "caution:sharp_edges@freeze_time",
+        "freeze.freeze_time", "caution:sharp_edges@freeze.freeze_time",
     )  # fmt: skip
     assert found.assumed_cautions == ("sharp_edges",)
-    assert found.asked_only_now == ("caution:sharp_edges@freeze_time",)
+    assert found.asked_only_now == ("caution:sharp_edges@freeze.freeze_time",)
     assert not found.is_same_path
     assert found.is_same_conclusion
 
@@ -211,7 +211,7 @@ def test_a_question_nobody_asked_then_is_unknown_and_named(feed_failed: list[Eve
     # Without the machine on file its condenser has to be asked for.
     machines = {key: item for key, item in SHIPPED.machines.items() if key != "gletsch_r500"}
     found = replay(engine_with(machines=machines), feed_failed)
-    assert "condenser_kind" in found.asked_only_now
+    assert "conditions.condenser_kind" in found.asked_only_now
     assert "condenser_kind" in found.unanswered
     assert "gletsch_r500 as an answer to machine" in found.gone
     assert not found.is_same
@@ -221,8 +221,8 @@ def test_an_ending_with_another_cause_is_another_conclusion_on_the_same_way(
     feed_failed: list[Event],
 ) -> None:
     endings = SHIPPED.trees[TREE].endings
-    changed = replace(endings["feed_confirmed"], causes=("hot_gas_valve_not_opening",))
-    trees = tree_with(endings={**endings, "feed_confirmed": changed})
+    changed = replace(endings["harvest.feed_confirmed"], causes=("hot_gas_valve_not_opening",))
+    trees = tree_with(endings={**endings, "harvest.feed_confirmed": changed})
     found = replay(engine_with(trees=trees), feed_failed)
     assert not found.is_same_conclusion
     assert found.end_then is not None
@@ -255,7 +255,7 @@ def test_what_the_content_no_longer_knows_is_named_and_nothing_fails() -> None:
         Asked("a_question_of_old"),
         Said("62 psi"),
         Answered("a_reading_of_old", "62 psi", 528_778.0),
-        Asked("caution:a_caution_of_old@ice_pattern"),
+        Asked("caution:a_caution_of_old@freeze.ice_pattern"),
         Acknowledged("a_caution_of_old", "yes"),
         Answered("ice_pattern", "wavy", "wavy"),
         Concluded("an_ending_of_old", "recommended", ("a_cause_of_old",), "both low"),
@@ -269,7 +269,7 @@ def test_what_the_content_no_longer_knows_is_named_and_nothing_fails() -> None:
         "ending an_ending_of_old",
         "cause a_cause_of_old",
     }
-    assert found.parting == Parting(1, "a_question_of_old", "caller_qualification")
+    assert found.parting == Parting(1, "a_question_of_old", "opening.caller_qualification")
     assert not found.is_same_conclusion
     assert found.is_same_ranking, "the record is too old to hold a ranking"
 
@@ -282,7 +282,7 @@ def test_a_reading_said_besides_is_known_at_the_question_it_was_said_at() -> Non
     other = engine_warning_at("complaint")
     found = replay(other, events)
     assert found.parting is not None
-    assert found.parting.now == "caution:sharp_edges@complaint"
+    assert found.parting.now == "caution:sharp_edges@opening.complaint"
     assert "water_inlet_temperature" not in found.path_now
     assert found.is_same_conclusion
 
@@ -301,7 +301,7 @@ def test_an_open_call_is_compared_by_its_way_and_by_what_it_waits_for() -> None:
     machines = {key: item for key, item in SHIPPED.machines.items() if key != "gletsch_r500"}
     other = replay(engine_with(machines=machines), events)
     assert other.stands_then == desk.prompt.node
-    assert other.stands_now == "condenser_kind"
+    assert other.stands_now == "conditions.condenser_kind"
     assert other.end_now is None
     assert not other.is_same_path
 
@@ -323,7 +323,7 @@ def test_corrections_count_as_they_stood_in_the_end() -> None:
     # The two part while the first one still stands.
     found = replay(engine_warning_at("water_flow_over_plate"), events)
     assert found.parting is not None
-    assert found.parting.now == "caution:sharp_edges@water_flow_over_plate"
+    assert found.parting.now == "caution:sharp_edges@freeze.water_flow_over_plate"
     mended = replay(engine_with(), events_of(call_of(FEED_FAILED)))
     assert found.end_now == mended.end_now
     assert found.is_same_ranking
@@ -332,15 +332,15 @@ def test_corrections_count_as_they_stood_in_the_end() -> None:
 def test_a_reading_said_at_a_question_that_is_gone_is_known_from_there_on() -> None:
     old = [
         STARTED,
-        Asked("caller_qualification"),
+        Asked("opening.caller_qualification"),
         Answered("caller_qualification", "yes both", "licensed"),
         Asked("a_question_of_old"),
         Answered("complaint", "will not drop", "will_not_release"),
     ]
     found = replay(shipped_engine(), old)
-    assert found.parting == Parting(2, "a_question_of_old", "complaint")
-    assert found.stands_now == "machine"
-    assert "complaint" not in found.path_now
+    assert found.parting == Parting(2, "a_question_of_old", "opening.complaint")
+    assert found.stands_now == "opening.machine"
+    assert "opening.complaint" not in found.path_now
 
 
 def test_a_caution_the_gate_no_longer_puts_is_named(feed_failed: list[Event]) -> None:

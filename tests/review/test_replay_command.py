@@ -104,7 +104,7 @@ def test_json_is_one_object_with_the_same_keys_always(store: Path, capsys: Captu
     assert set(told) == KEYS
     (session,) = told["sessions"]
     assert session["parting"] == {
-        "number": 1, "then": "a_question_of_old", "now": "caller_qualification",
+        "number": 1, "then": "a_question_of_old", "now": "opening.caller_qualification",
     }  # fmt: skip
     assert session["then"]["causes"] == ["a_cause_of_old"]
     assert "reading a_reading_of_old" in session["no_longer_in_content"]
@@ -130,7 +130,7 @@ def test_a_changed_tree_is_tried_on_the_record(
     (trees / "readings.yaml").write_text(changed, encoding="utf-8")
     assert run("--store", store, "--trees", trees) == 1
     out = " ".join(capsys.readouterr().out.split())
-    assert "now caution wet_floor before freeze_time" in out
+    assert "now caution wet_floor before freeze.freeze_time" in out
     assert "None would end differently, 1 would ask or warn otherwise" in out
 
 

@@ -300,11 +300,11 @@ def test_the_counts_of_ends_outcomes_and_times_read_their_index_alone(store: Sto
 def test_refused_cautions_count_by_desk_and_ends_by_where_they_were(store: Store) -> None:
     at_door = Asked("caution:wet_floor@freeze_time")
     put(store, BEGUN, replace(STARTED, agent="Eve"), at_door, Refused("wet_floor", "no"),
-        replace(ended("escalated", ""), ending="freeze_not_proven"))  # fmt: skip
+        replace(ended("escalated", ""), ending="freeze.freeze_not_proven"))  # fmt: skip
     put(store, BEGUN + timedelta(days=1), replace(STARTED, agent="Eve"), at_door, at_door,
-        replace(ended("withheld", CAUSES[0]), ending="feed_confirmed"))  # fmt: skip
+        replace(ended("withheld", CAUSES[0]), ending="harvest.feed_confirmed"))  # fmt: skip
     put(store, BEGUN + timedelta(days=2), replace(STARTED, agent="Hal"), at_door,
-        replace(ended("recommended", CAUSES[0]), ending="feed_confirmed"))  # fmt: skip
+        replace(ended("recommended", CAUSES[0]), ending="harvest.feed_confirmed"))  # fmt: skip
     figures = store.figures()
     assert figures.cautions == (
         CautionCount("Eve", "caution:wet_floor", 3, 1),
@@ -312,8 +312,8 @@ def test_refused_cautions_count_by_desk_and_ends_by_where_they_were(store: Store
     )
     assert [item.refused for item in figures.questions if item.node] == [1]
     assert figures.endings == (
-        EndingCount("escalated", "freeze_not_proven", "", 1),
-        EndingCount("withheld", "feed_confirmed", CAUSES[0], 1),
+        EndingCount("escalated", "freeze.freeze_not_proven", "", 1),
+        EndingCount("withheld", "harvest.feed_confirmed", CAUSES[0], 1),
     )
 
 

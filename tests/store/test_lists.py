@@ -11,6 +11,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.conversation import TREE
 from tests.dialogue.event_lists import event_lists
 from tests.store.samples import ANSWERED, CALL, CONCLUDED, CONTENT, NOW, STARTED, steady
 from triage.dialogue.events import (
@@ -264,13 +265,13 @@ def test_only_repairs_that_held_confirm_a_cause(store: Store) -> None:
         report = RepairReported(found, had_two_good_cycles=held)
         spoken: Spoken = (*CALL, ("x", report))
         store.append(f"20261125-0000-a{number}", spoken, CONTENT, NOW, 0)
-    assert store.confirmed_outcomes() == {"compressor_weak": 2, "several_faults": 1}
+    assert store.confirmed_outcomes() == {TREE: {"compressor_weak": 2, "several_faults": 1}}
 
 
 def test_the_last_report_counts(store: Store) -> None:
     reports = (RepairReported(("coil_supply_low",)), RepairReported(("compressor_weak",)))
     store.append("20261125-0000-a", (*CALL, *(("x", item) for item in reports)), CONTENT, NOW, 0)
-    assert store.confirmed_outcomes() == {"compressor_weak": 1}
+    assert store.confirmed_outcomes() == {TREE: {"compressor_weak": 1}}
 
 
 # Lines follow from events, however they came.

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import pytest
 from sqlalchemy import text
 
+from tests.conversation import TREE
 from tests.store.samples import CALL, CONTENT, NOW, STARTED, contents
 from triage.dialogue.events import Identified, Noted, Parked, RepairReported
 from triage.store.errors import SessionNotFound
@@ -66,7 +67,7 @@ def test_its_line_stays_for_the_figures_without_names(purged: Store) -> None:
     assert line.outcome == "receiver_vapor_feed_failed"
     assert line.purged_at.startswith("2026-11-25")
     assert (line.agent, line.desk, line.serial_number, line.words, line.park_reason) == ("",) * 5
-    assert purged.confirmed_outcomes() == {"receiver_vapor_feed_failed": 1}
+    assert purged.confirmed_outcomes() == {TREE: {"receiver_vapor_feed_failed": 1}}
 
 
 def test_no_table_names_anybody_any_more(purged: Store) -> None:

@@ -84,7 +84,9 @@ CAUTIONS = """\
 format: 1
 cautions:
   hot_lines: {title: Hot lines, text: The line burns., hazards: [heat, hot_parts]}
-  gauges: {title: Gauges, text: Refrigerant under pressure., hazards: [pressure, gauge_work]}
+  gauges:
+    {title: Gauges, text: Refrigerant under pressure.,
+     hazards: [pressure, gauge_work, refrigerant_circuit]}
   mains: {title: Mains, text: Live parts., hazards: [mains, live_measurement]}
 """
 
@@ -94,7 +96,6 @@ causes:
   thin_charge:
     name: too little refrigerant
     side: freeze
-    prior: 0.3
     explanation: The end of the plate starves.
     signs:
       ice_pattern: {even: 0.2, thin_at_outlet: 0.8}
@@ -102,30 +103,28 @@ causes:
     repair: Find the leak, mend it, charge by weight.
     replace_together: []
     machine_state: Off.
-    verify: [weigh a batch]
-    who: a licensed technician
+    verify: [Weigh a batch.]
+    who: A licensed technician.
     hazards: [pressure]
   feed_failed:
     name: receiver vapor feed failed
     side: harvest
-    prior: 0.4
     explanation: No vapor reaches the low side.
     signs: {harvest_suction_pressure: {below: 0.9}}
     repair: Replace both parts.
     replace_together: [feed regulator, feed solenoid valve]
     machine_state: Off until then.
-    verify: [watch two harvests]
-    who: a licensed technician
-    hazards: [pressure, mains]
-    condemns: [feed regulator, feed solenoid valve]
+    verify: [Watch two harvests.]
+    who: A licensed technician.
+    hazards: [pressure, mains, refrigerant_circuit]
+    condemns: [receiver_vapor_regulator, receiver_vapor_solenoid]
   nothing_wrong:
     name: nothing wrong
     side: none
-    prior: 0.1
     explanation: All is as it should be.
     repair: None.
     machine_state: Running.
-    who: nobody
+    who: Nobody.
 """
 
 MACHINE_CHART = """\
@@ -166,7 +165,7 @@ def _fields_yaml(cls: type, own: dict[str, str], indent: str) -> Iterator[str]:
             yield f"{indent}{item.name}: {number}"
 
 
-ESCALATION = "escalate: Second line, machine_state: Off, call_whom: the second line"
+ESCALATION = "escalate: Second line., machine_state: Off., call_whom: The second line."
 SOUND_FREEZE = {
     "discharge_line_temperature": "within",
     "ice_pattern": "even",
@@ -203,6 +202,9 @@ class Draft:
     junctions: dict[str, tuple[str, list[Rule], str]]
     endings: dict[str, str]
     files: dict[str, str] = field(default_factory=dict)
+    causes: dict[str, str] = field(
+        default_factory=lambda: {"thin_charge": "30", "feed_failed": "40", "nothing_wrong": "10"}
+    )
 
     def ask(self, name: str, reading: str, stage: str, **routes: str) -> None:
         """Add a question; a route `else_` stands for else."""
@@ -216,7 +218,8 @@ class Draft:
     def yaml(self) -> str:
         """Return the tree as the text of its file."""
         lines = ["format: 1", "tree: sticks", "title: Ice sticks", f"start: {self.start}"]
-        lines += [f"most_questions: {self.most_questions}", "questions:"]
+        lines += [f"most_questions: {self.most_questions}", f"causes: {_flow(self.causes)}"]
+        lines += ["questions:"]
         for name, (reading, stage, routes) in self.questions.items():
             lines += [f"  {name}:", f"    reading: {reading}", f"    stage: {stage}"]
             lines += [f"    {voice}: Words." for voice in ("agent", "technician", "why", "how")]
@@ -226,11 +229,11 @@ class Draft:
             lines += [f"  {name}:", f"    stage: {stage}", f"    otherwise: {otherwise}"]
             lines += ["    rules:"]
             for rule in rules:
-                lines += ["      - says: so it is", f"        if: {_flow(rule.all_of)}"]
+                lines += ["      - says: So it is.", f"        if: {_flow(rule.all_of)}"]
                 lines += [f"        if_any: {_flow(rule.any_of)}"] if rule.any_of else []
                 lines += [f"        then: {rule.then}"]
         lines += ["endings:"]
-        lines += [f"  {name}: {{{body}, because: so}}" for name, body in self.endings.items()]
+        lines += [f"  {name}: {{{body}, because: So.}}" for name, body in self.endings.items()]
         return "\n".join(lines) + "\n"
 
     def content(self) -> Content:
@@ -257,7 +260,8 @@ def sound_draft() -> Draft:
     """Return a tree that holds every promise: who, machine, freeze, junction, harvest, ending."""
     draft = Draft("who", 12, {}, {}, {})
     draft.ask("who", "caller_qualification", "caller", else_="room")
-    draft.ask("room", "ambient_air_temperature", "machine", else_="bridge")
+    draft.ask("room", "ambient_air_temperature", "machine", else_="which")
+    draft.ask("which", "machine", "machine", else_="bridge")
     draft.ask("bridge", "ice_bridge_thickness", "freeze", else_="time")
     draft.ask("time", "freeze_time", "freeze", else_="pattern")
     draft.ask("pattern", "ice_pattern", "freeze", thin_at_outlet="charge", else_="flow")

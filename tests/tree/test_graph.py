@@ -16,7 +16,7 @@ from triage.tree.graph import NodeKind, build_graph, next_node, plan_tree
 def test_the_graph_is_a_networkx_graph_that_knows_its_start_and_promise() -> None:
     graph = build_graph(sound_draft().content(), "sticks")
     assert isinstance(graph, nx.DiGraph)
-    assert graph.graph == {"tree": "sticks", "start": "who", "most_questions": 13}
+    assert graph.graph == {"tree": "sticks", "start": "who", "most_questions": 14}
 
 
 def test_every_caution_of_a_reading_stands_in_front_of_its_question_in_order() -> None:

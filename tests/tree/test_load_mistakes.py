@@ -33,8 +33,8 @@ READINGS: dict[str, Case] = {
         'reading "ambient_air_temperature" has nothing under "name"; write it or drop the key',
     ),
     "a name with capitals is refused": (
-        "readings.yaml", "  machine: {", "  »Machine: {",
-        '"Machine" is no name for a reading; use small letters, digits and _, starting with a '
+        "readings.yaml", "      poor: {label: poor}", "      »Poor: {label: poor}",
+        '"Poor" is no name for a choice; use small letters, digits and _, starting with a '
         "letter, 64 at most",
     ),
     "a choice called unknown is refused": (
@@ -191,20 +191,25 @@ CAUSES: dict[str, Case] = {
         "causes.yaml", "{below: 0.9}", "{below: »often}",
         'cause "feed_failed" wants a number under "below", not "often", such as 12 or 0.5',
     ),
-    "a prior of zero is refused": (
-        "causes.yaml", "prior: 0.4", "prior: »0",
-        'cause "feed_failed" has 0 under "prior"; it must lie from 1e-06 to 1',
+    "a share of zero is refused": (
+        TREE, '"feed_failed": 40', '"feed_failed": »0',
+        'the file has 0 under "feed_failed"; it must lie from 1e-06 to 1e+06',
     ),
     "a side that is none is refused": (
         "causes.yaml", "side: harvest", "side: »harvst",
         'cause "feed_failed" has no side "harvst"; did you mean "harvest"?',
     ),
     "a fault without a way to verify the repair is refused": (
-        "causes.yaml", "verify: [watch two harvests]", "verify: »[]",
+        "causes.yaml", "verify: [Watch two harvests.]", "verify: »[]",
         'cause "feed_failed" wants at least 1 under "verify"',
     ),
+    "a part that no check is known for is not condemned": (
+        "causes.yaml", "condemns: [receiver_vapor_regulator, ", "condemns: [»receiver_regulator, ",
+        'cause "feed_failed" names "receiver_regulator", which is no part a cause may condemn; did '
+        'you mean "receiver_vapor_regulator"?',
+    ),
     "a hazard no caution warns of is refused": (
-        "causes.yaml", "hazards: [pressure, mains]", "hazards: [pressure, »main]",
+        "causes.yaml", "hazards: [pressure, mains, ", "hazards: [pressure, »main, ",
         'cause "feed_failed" names "main", which is no hazard a caution warns of; did you mean '
         '"mains"?',
     ),
@@ -253,7 +258,7 @@ TREES: dict[str, Case] = {
         'the file has "coil" among its questions and again among its endings; rename one',
     ),
     "a fraction of a question is refused": (
-        TREE, "most_questions: 13", "most_questions: »13.5",
+        TREE, "most_questions: 14", "most_questions: »14.5",
         "the file counts whole questions; drop the fraction",
     ),
     "a rule on an unknown outcome is refused": (
@@ -296,8 +301,8 @@ TREES: dict[str, Case] = {
         'ending "feed" names "feed_faild", which is no cause; did you mean "feed_failed"?',
     ),
     "an escalation that leaves the machine's state open is refused": (
-        TREE, "  hand_on: {escalate: Second line, machine_state: Off,",
-        "  »hand_on: {escalate: Second line,",
+        TREE, "  hand_on: {escalate: Second line., machine_state: Off.,",
+        "  »hand_on: {escalate: Second line.,",
         'ending "hand_on" lacks the key "machine_state"; add it',
     ),
     "a conclusion with a shortlist is refused": (
@@ -376,6 +381,78 @@ def test_it_is_told(name: str) -> None:
     assert "*" in message or mistake.message == message
 
 
+def the_mistake(files: dict[str, bytes]) -> str:
+    with pytest.raises(ContentErrors) as caught:
+        content_from_files(FOLDER, files)
+    (mistake,) = caught.value.mistakes
+    return str(mistake)
+
+
+@pytest.mark.parametrize("kind", ["readings", "cautions", "causes"])
+def test_an_empty_file_is_told_alone(kind: str) -> None:
+    files = {**sound_draft().bytes(), f"{kind}/empty.yaml": b""}
+    assert the_mistake(files) == (
+        f"{kind}/empty.yaml:1:1 the file holds no mapping; start it with the line: format: 1"
+    )
+
+
+def test_a_reading_that_stands_twice_is_told_once_with_both_places() -> None:
+    files = sound_draft().bytes()
+    text = files["readings.yaml"].decode()
+    files["readings.yaml"] = text.replace("  ice_pattern:\n", "  pattern:\n").encode()
+    files["readings/pattern.yaml"] = (
+        b"format: 1\nreadings:\n  ice_pattern: {name: pattern, kind: choice, choices: "
+        b"{a: {label: a}}}\n"
+    )
+    files["readings/zone.yaml"] = (
+        "format: 1\nreadings:\n"
+        + text[text.index("  ice_pattern:\n") : text.index("  water_flow_over_plate:\n")]
+    ).encode()
+    assert the_mistake(files) == (
+        'readings/zone.yaml:3:3 "ice_pattern" stands among the readings twice, here and at '
+        "readings/pattern.yaml:3:3; rename one, or drop it"
+    )
+
+
+def test_a_caution_that_stands_twice_warns_of_the_hazards_of_both() -> None:
+    files = sound_draft().bytes()
+    text = files["cautions.yaml"].decode()
+    files["cautions/first.yaml"] = (
+        b"format: 1\ncautions:\n  mains: {title: Mains, text: Live., hazards: [other]}\n"
+    )
+    files["cautions/second.yaml"] = (
+        f"format: 1\ncautions:\n{text[text.index('  mains:') :]}".encode()
+    )
+    files["cautions.yaml"] = text[: text.index("  mains:")].encode()
+    assert "cautions/second.yaml:3:3" in the_mistake(files)
+
+
+def test_an_exit_nobody_declared_is_told_with_those_that_are() -> None:
+    files = sound_draft().bytes()
+    question = (
+        "questions:\n  look: {reading: ice_pattern, stage: freeze, agent: A., technician: A., "
+        "why: A., how: A., if_unknown: A., routes: {else: exit.dry}}\n"
+    )
+    files["parts/looks.yaml"] = (
+        "format: 1\npart: looks\ntitle: Looks\nstart: look\nexits: {sound: it is}\n" + question
+    ).encode()
+    tree = files[TREE].decode()
+    use = "parts: {looks: {part: looks, exits: {sound: bridge}}}\n"
+    files[TREE] = tree.replace("questions:\n", use + "questions:\n", 1).encode()
+    assert the_mistake(files) == (
+        f'parts/looks.yaml:7:{question.splitlines()[1].index("exit.dry") + 1} question "look" '
+        'leads to "exit.dry", but there is no exit "dry"; exits: sound'
+    )
+
+
+def test_a_tree_has_no_exits() -> None:
+    files, place = broken(TREE, '"below": feed', '"below": »exit.ready')
+    assert the_mistake(files) == (
+        f'{place} question "harvest" leads to "exit.ready", but a tree has no exits; lead to an '
+        "ending or another node of it"
+    )
+
+
 def test_mistakes_of_all_files_are_told_together_in_file_order() -> None:
     files = sound_draft().bytes()
     for name, old, new in (
@@ -383,7 +460,7 @@ def test_mistakes_of_all_files_are_told_together_in_file_order() -> None:
         ("readings.yaml", b"kind: length", b"kind: lenght"),
         ("readings.yaml", b"normal: [tight]", b"normal: [tigth]"),
         ("cautions.yaml", b"title: Mains", b"title: ''"),
-        ("causes.yaml", b"prior: 0.4", b"prior: 4"),
+        ("causes.yaml", b"side: harvest", b"side: harvst"),
     ):
         files[name] = files[name].replace(old, new)
     with pytest.raises(ContentErrors) as caught:
@@ -396,7 +473,7 @@ def test_mistakes_of_all_files_are_told_together_in_file_order() -> None:
     lines = str(caught.value).splitlines()
     assert lines[0] == "5 mistakes in the content at miniature:"
     assert lines[1] == (
-        'causes.yaml:20:12 cause "feed_failed" has 4 under "prior"; it must lie from 1e-06 to 1'
+        'causes.yaml:18:11 cause "feed_failed" has no side "harvst"; did you mean "harvest"?'
     )
 
 
@@ -410,7 +487,7 @@ def test_names_of_a_file_that_cannot_be_read_are_not_held_against_the_others() -
 def test_format_has_to_come_first() -> None:
     files = sound_draft().bytes()
     files["cautions.yaml"] = files["cautions.yaml"].removeprefix(b"format: 1\n") + b"format: 1\n"
-    with pytest.raises(ContentErrors, match=r"cautions\.yaml:5:1 the file names its format too"):
+    with pytest.raises(ContentErrors, match=r"cautions\.yaml:7:1 the file names its format too"):
         content_from_files(FOLDER, files)
 
 

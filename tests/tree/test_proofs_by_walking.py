@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
+import dataclasses
 import random
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from itertools import pairwise
 
 import networkx as nx
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tests.tree.strategies import contents, dented_contents
 from triage.tree import proofs_of_order as order
 from triage.tree import proofs_of_shape as shape
-from triage.tree.content import UNKNOWN, Content, Stage
+from triage.tree.content import UNKNOWN, Content, Side, Stage
 from triage.tree.graph import NodeKind, Plan, build_graph, next_node, plan_tree
+from triage.tree.path_answers import answers_along
 from triage.tree.proof_case import Case, Finding
 from triage.tree.proofs import prove
+from triage.tree.proofs_of_parts import parts_are_condemned_on_their_check_alone
 
 MODEST = settings(
     derandomize=True, max_examples=150, deadline=None, suppress_health_check=list(HealthCheck)
@@ -109,7 +113,7 @@ def test_what_comes_first_agrees_with_walking(
         if walked.any_before(is_late, lambda node, reading=reading: walked.reading(node) == reading)  # type: ignore[misc]
     }
     told = [finding.message for finding in order.harvest_waits_for_freeze_health(walked.case)]
-    assert {message.split("before ")[1].split(";")[0] for message in told} == lacking
+    assert {name for name in order.FREEZE_HEALTH if any(name in each for each in told)} == lacking
 
 
 @MODEST
@@ -142,26 +146,157 @@ def test_cautions_and_gates_agree_with_walking(
     assert walked.fails(order.recommendations_wait_for_their_gate) == ungated
 
 
+@dataclasses.dataclass(frozen=True)
+class Valve:
+    """A valve that `feed` condemns: its side, its name, and what clears its coil.
+
+    Two readings of the random trees are asked for under the names in `renamed`, one of their
+    outcomes under that in `good`.
+    """
+
+    side: Side
+    part: str
+    good: dict[str, str]
+    renamed: dict[str, tuple[str, dict[str, str]]]
+
+
+VALVES = {
+    "harvest": Valve(Side.HARVEST, "feed solenoid valve", {"coil_voltage": "within"}, {}),
+    "leaking in the freeze": Valve(
+        Side.FREEZE,
+        "hot gas valve with coil",
+        {"coil_voltage": "within", "hot_gas_line_in_freeze": "hot_coil_off"},
+        {"ice_pattern": ("hot_gas_line_in_freeze", {"even": "hot_coil_off"})},
+    ),
+    "liquid line": Valve(
+        Side.FREEZE,
+        "liquid line valve",
+        {"liquid_line_valve": "shut"},
+        {"ice_pattern": ("liquid_line_valve", {"even": "shut"})},
+    ),
+    "water inlet": Valve(
+        Side.AROUND,
+        "water inlet valve with strainer",
+        {"inlet_coil_voltage": "within"},
+        {"coil_voltage": ("inlet_coil_voltage", {})},
+    ),
+}
+
+
+def with_valve(content: Content, valve: Valve) -> Content:
+    """Return content whose ending `feed` condemns this valve."""
+    feed = dataclasses.replace(
+        content.causes["feed_failed"], side=valve.side, condemns=(), replace_together=(valve.part,)
+    )
+    content = dataclasses.replace(content, causes={**content.causes, "feed_failed": feed})
+    for old, (new, words) in valve.renamed.items():
+        content = _renamed(content, old, new, words)
+    return content
+
+
+def _renamed(content: Content, old: str, new: str, words: dict[str, str]) -> Content:
+    def said(outcomes: Iterable[str]) -> list[str]:
+        return [words.get(each, each) for each in outcomes]
+
+    def asked(table: Mapping[str, frozenset[str]]) -> dict[str, frozenset[str]]:
+        return {
+            new if name == old else name: frozenset(said(outcomes)) if name == old else outcomes
+            for name, outcomes in table.items()
+        }
+
+    reading = content.readings[old]
+    choices = tuple(
+        dataclasses.replace(each, id=words.get(each.id, each.id)) for each in reading.choices
+    )
+    reading = dataclasses.replace(
+        reading, id=new, choices=choices, normal=tuple(said(reading.normal))
+    )
+    tree = content.trees["sticks"]
+    questions = {
+        name: dataclasses.replace(
+            each,
+            reading=new,
+            routes={words.get(key, key): node for key, node in each.routes.items()},
+        )
+        if each.reading == old
+        else each
+        for name, each in tree.questions.items()
+    }
+    junctions = {
+        name: dataclasses.replace(
+            each,
+            rules=tuple(
+                dataclasses.replace(rule, all_of=asked(rule.all_of), any_of=asked(rule.any_of))
+                for rule in each.rules
+            ),
+        )
+        for name, each in tree.junctions.items()
+    }
+    tree = dataclasses.replace(tree, questions=questions, junctions=junctions)
+    readings = {**content.readings, new: reading}
+    return dataclasses.replace(content, readings=readings, trees={"sticks": tree})
+
+
+@pytest.mark.parametrize("name", VALVES)
 @MODEST
-@given(contents())
-def test_the_coil_check_agrees_with_walking(content: Content) -> None:
-    walked = Walked(content)
+@given(content=contents())
+def test_the_coil_check_agrees_with_walking(name: str, content: Content) -> None:
+    valve = VALVES[name]
+    walked = Walked(with_valve(content, valve))
 
     def is_checked(path: Path) -> bool:
-        """Whether some step of a path could only be taken on a good coil supply."""
+        """Whether some step of a path could only be taken on a coil known to be good."""
         for source, target in pairwise(path):
             edge = walked.graph.edges[source, target]
-            if walked.reading(source) == "coil_voltage" and edge["outcomes"] == {"within"}:
+            good = valve.good.get(walked.reading(source) or "")
+            if good is not None and edge["outcomes"] == {good}:
                 return True
             if edge["rules"] and all(
-                rule is not None and rule.all_of.get("coil_voltage") == {"within"}
+                rule is not None
+                and any(rule.all_of.get(each) == {good} for each, good in valve.good.items())
                 for rule in edge["rules"]
             ):
                 return True
         return False
 
     unchecked = any("feed" in path and not is_checked(path) for path in walked.paths)
-    assert walked.fails(order.valves_are_condemned_on_a_good_coil_check_alone) == unchecked
+    assert walked.fails(parts_are_condemned_on_their_check_alone) == unchecked
+
+
+@MODEST
+@given(contents())
+def test_harvest_causes_agree_with_walking(content: Content) -> None:
+    """It holds if each path to `feed` passes a rule that demands everything about the freeze.
+
+    It is broken if one passes no rule that demands the discharge line.
+    """
+    walked = Walked(content)
+    line = {"discharge_line_temperature": {"within"}}
+    everything = {
+        **line,
+        "ice_pattern": {"even"},
+        "freeze_suction_pressure_late": {"within"},
+        "freeze_time": {"within"},
+    }
+
+    def is_guarded(path: Path, demanded: Mapping[str, set[str]]) -> bool:
+        edges = [walked.graph.edges[source, target] for source, target in pairwise(path)]
+        return any(
+            edge["rules"]
+            and all(
+                rule is not None
+                and all(rule.all_of.get(name) == good for name, good in demanded.items())
+                for rule in edge["rules"]
+            )
+            for edge in edges
+        )
+
+    reaching = [path for path in walked.paths if "feed" in path]
+    is_broken = walked.fails(order.harvest_causes_need_a_sound_freeze)
+    if all(is_guarded(path, everything) for path in reaching):
+        assert not is_broken
+    if not all(is_guarded(path, line) for path in reaching):
+        assert is_broken
 
 
 @MODEST
@@ -169,13 +304,27 @@ def test_the_coil_check_agrees_with_walking(content: Content) -> None:
 def test_every_finding_carries_a_real_path_from_the_start(content: Content) -> None:
     walked = Walked(content)
     for finding in prove(content, "sticks"):
-        if not finding.path or "most_questions" in finding.message:
-            continue
-        assert all(
-            walked.graph.has_edge(source, target) for source, target in pairwise(finding.path)
-        )
-        if "leads back" not in finding.message:
+        if finding.path:
             assert finding.path[0] == walked.graph.graph["start"]
+            assert all(
+                walked.graph.has_edge(source, target) for source, target in pairwise(finding.path)
+            )
+
+
+@MODEST
+@given(contents())
+def test_a_call_that_shows_a_finding_goes_the_way_of_its_path(content: Content) -> None:
+    graph = build_graph(content, "sticks")
+    for finding in prove(content, "sticks"):
+        answers = answers_along(graph, content, finding.path, finding.shows or ({},))
+        if not answers.is_shown:
+            continue
+        assert not finding.shows or any(
+            all(answers.outcomes[name] in wanted for name, wanted in shown.items())
+            for shown in finding.shows
+        )
+        for node, target in pairwise(finding.path):
+            assert next_node(graph, node, answers.outcomes) == target
 
 
 def simulated_call(
@@ -207,7 +356,7 @@ def test_no_call_breaks_what_was_proved(content: Content, seed: int) -> None:
         *order.harvest_is_entered_on_a_sound_freeze(case),
         *order.harvest_causes_need_a_sound_freeze(case),
     ]
-    is_coil_proved = not [*order.valves_are_condemned_on_a_good_coil_check_alone(case)]
+    is_coil_proved = not [*parts_are_condemned_on_their_check_alone(case)]
     is_health_proved = not [*order.harvest_waits_for_freeze_health(case)]
     chance, plan = random.Random(seed), plan_tree(content, "sticks")
     for _ in range(30):

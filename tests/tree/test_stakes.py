@@ -30,11 +30,11 @@ MISTAKES: dict[str, Case] = {
         'the file wants a mapping (key: value lines) under "stakes", not a list',
     ),
     "a repair that takes no time is refused": (
-        "causes.yaml", "    prior: 0.3\n", "    prior: 0.3\n    minutes: »0\n",
+        "causes.yaml", "    side: freeze\n", "    side: freeze\n    minutes: »0\n",
         'cause "thin_charge" has 0 under "minutes"; it must lie from 0.1 to 10000',
     ),
     "a repair that takes a quoted time is refused": (
-        "causes.yaml", "    prior: 0.3\n", '    prior: 0.3\n    minutes: »"90"\n',
+        "causes.yaml", "    side: freeze\n", '    side: freeze\n    minutes: »"90"\n',
         'cause "thin_charge" wants a number under "minutes", not "90"; drop the quotes',
     ),
     "a reading that takes a week is refused": (
@@ -76,7 +76,7 @@ def test_stakes_are_read_and_those_not_named_are_the_usual_ones() -> None:
 
 
 def test_minutes_are_read_and_have_a_usual_value() -> None:
-    content = read("causes.yaml", "    prior: 0.3\n", "    prior: 0.3\n    minutes: 15\n")
+    content = read("causes.yaml", "    side: freeze\n", "    side: freeze\n    minutes: 15\n")
     assert content.causes["thin_charge"].minutes == 15.0
     assert content.causes["feed_failed"].minutes == 120.0
     content = read("readings.yaml", "default_minute: 6\n", "default_minute: 6\n    minutes: 2.5\n")

@@ -6,6 +6,7 @@ hold the repair.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
@@ -266,18 +267,25 @@ def suspects_left(end: Escalated, telling: Telling) -> list[str]:
     """Return the causes an escalation is left with, each with its probability.
 
     Only those the ending itself names, or the two that contradict each other: the ranking alone
-    must not blame a harvest part on a freeze that is not known to be sound.
+    must not blame a harvest part on a freeze that is not known to be sound. An ending that a part
+    shares with many trees names few of their causes, so the last line says how much the others
+    have where that is most.
     """
     ranked = end.conclusion.ranked
     left = set(shortlist(end.ending, ranked)) if end.ending.shortlist else set(end.ending.causes)
     if end.ending.causes and ranked:
         left.add(ranked[0].cause)
-    return [
-        f"{percent(item.probability)} {telling.cause(item.cause)}"
+    listed = [
+        item
         for item in ranked
         if item.cause in left
         and (item.probability >= LEAST_SHOWN_PROBABILITY or item.cause in end.ending.causes)
     ]
+    lines = [f"{percent(item.probability)} {telling.cause(item.cause)}" for item in listed]
+    others = math.fsum(item.probability for item in ranked if item not in listed)
+    if listed and others > 0.5:  # a list headed "likeliest" must not hide that
+        lines.append(f"{percent(others)} all other causes together")
+    return lines
 
 
 def percent(probability: float) -> str:

@@ -167,7 +167,7 @@ class Desk:
     def warm_up(self) -> None:
         """Load what the next turns need and put the opening on record; for a background thread."""
         self._store([])
-        _ = self.engine.graph
+        _ = self.engine.of(self.case).graph
 
     def _following(self, case: Case) -> list[Event]:
         """Return what the program does next: put a question, or close the call."""

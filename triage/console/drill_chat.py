@@ -153,7 +153,7 @@ class Drill:
 
     def _line(self) -> LineReader:
         needs = LineNeeds(
-            content=self._call.engine.content,
+            content=self._call.engine.view,
             speaker=SPEAKER,
             prompt=lambda: self._call.engine.prompt(self.practice.case),
             facts=self._facts,

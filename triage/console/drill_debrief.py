@@ -18,8 +18,8 @@ from triage.dialogue.view import Escalated, Finding, Withheld
 from triage.dialogue.words import plain_text
 from triage.drill.call import PracticeCall
 from triage.drill.debrief import AskedStep, Debrief
-from triage.drill.population import HEALTHY
 from triage.drill.practice import Outcome
+from triage.tree.content import HEALTHY
 
 _TABLE_WIDTH = 64
 """Columns from which the steps are a table; below, one step under the other."""

@@ -13,6 +13,7 @@ from triage.console.drill_words import COMMAND_WORDS
 from triage.console.line import LineNeeds, LineReader, PlainLine
 from triage.console.look import Look
 from triage.console.turns import TypedLine
+from triage.dialogue.heard import readings_heard
 from triage.dialogue.words import plain_text
 
 if TYPE_CHECKING:
@@ -51,11 +52,11 @@ def words_to_complete(content: Content) -> Iterator[tuple[str, str]]:
     for words, meaning in COMMAND_WORDS.items():
         for word in words.split(", ") if words[0].isalpha() else ():
             yield word, meaning
-    for reading in content.readings.values():
+    for reading in readings_heard(content):
         yield plain_text(reading.name), "ask for it"
     for cause in content.causes.values():
         yield f"propose {plain_text(cause.name)}", "say that this is wrong"
-    for key in dict.fromkeys(key for each in content.readings.values() for key in each.cautions):
+    for key in dict.fromkeys(key for each in readings_heard(content) for key in each.cautions):
         yield f"caution {plain_text(content.cautions[key].title)}", "read it out"
 
 

@@ -12,6 +12,7 @@ from triage.console.drill_words import COMMAND_WORDS, commands
 from triage.console.look import Card, Margin, stack
 from triage.console.telling import Telling, sentence
 from triage.console.turns import EchoTurn, shown_remark
+from triage.dialogue.heard import readings_heard
 from triage.dialogue.view import Echo, Explained, Finding, NotClear
 from triage.dialogue.words import plain_text
 from triage.drill.call import PracticeCall
@@ -230,7 +231,7 @@ def _help(topic: str, content: Content, call: PracticeCall, practice: Practice) 
             return stack(*(Item(plain_text(cause.name)) for cause in content.causes.values()))
         case "cautions":
             keys = dict.fromkeys(
-                key for reading in content.readings.values() for key in reading.cautions
+                key for reading in readings_heard(content) for key in reading.cautions
             )
             return stack(
                 Text("Cautions that belong before readings; caution and a title reads one out:"),
@@ -250,7 +251,7 @@ def _help(topic: str, content: Content, call: PracticeCall, practice: Practice) 
 
 def _readings_by_stage(call: PracticeCall) -> Iterator[RenderableType]:
     names: dict[Stage | None, list[str]] = {stage: [] for stage in Stage}
-    for reading in call.engine.content.readings.values():
+    for reading in readings_heard(call.engine.view):
         stage = stage_of(call.engine, reading.id)
         names.setdefault(stage, []).append(plain_text(reading.name))
     for stage, own in names.items():

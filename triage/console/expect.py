@@ -7,12 +7,14 @@ import json
 import sys
 from collections.abc import Iterator
 from functools import lru_cache
+from typing import Any
 
 from rich.table import Table
 from rich.text import Text
 
 from triage.console.asked import UsageError, altitude_m, machine_named, quantity_si
 from triage.console.call import content_of
+from triage.console.expect_rating import rating_data, rating_lines
 from triage.console.figures import (
     CONDENSER_WORDS,
     TELLS_NOTHING_IF_GENERIC,
@@ -47,8 +49,19 @@ from triage.tree.content import Content, Reading, ReadingKind
 MANIFOLD_WINDOW = "manifold_window"
 """Key of the low-side window of the confirming test among the bands."""
 
-_OF_THE_COIL = frozenset({"coil_voltage", "coil_resistance"})
-"""Each coil says itself what it is made for; there is no typical one."""
+_SUPPLY = "supply_voltage"
+
+_OF_THE_PLATE = frozenset(
+    {
+        "coil_voltage",
+        "coil_resistance",
+        "inlet_coil_voltage",
+        "inlet_coil_resistance",
+        "fill_volume",
+        _SUPPLY,
+    }
+)
+"""Each coil and each data plate says itself what it is made for; there is no typical one."""
 
 LIMIT_SLACK_K = 0.6
 """Limits are stated in whole degrees; one is not passed by the rounding of another unit."""
@@ -74,7 +87,8 @@ def print_expected(options: argparse.Namespace) -> int:
     if options.json:
         without_feed = is_on_file and not machine.has_receiver_vapor_feed
         bands = [item for item in bands if item[0] != MANIFOLD_WINDOW or not without_feed]
-        _print_json(machine, bands, missing, system, barometer_pa)
+        rating = None if machine.is_generic else rating_data(machine, conditions, system)
+        _print_json(machine, bands, missing, rating, system, barometer_pa)
         return 0
     console = screen_of(options)
     console.print(Text(plain_text(_heading(machine, is_on_file=is_on_file))))
@@ -97,8 +111,12 @@ def print_expected(options: argparse.Namespace) -> int:
     console.print(table)
     for words, number in bases.items():
         console.print(Text(f"Basis {number}: {words}"))
-    if is_on_file:
+    if is_on_file and _SUPPLY not in {key for key, *_ in bands}:
         console.print(Text(_supply(machine)))
+    if not machine.is_generic:
+        for line in rating_lines(machine, conditions, system):
+            console.print(Text(line))
+    missing = {key: reason for key, reason in missing.items() if key not in left_out}
     for reason in dict.fromkeys(missing.values()):
         names = ", ".join(content.readings[key].name for key in missing if missing[key] == reason)
         console.print(Text(plain_text(f"Not computed: {names}. {reason}")))
@@ -152,7 +170,7 @@ def _left_out(machine: Machine, *, is_on_file: bool) -> frozenset[str]:
     """Return the readings whose band would tell nothing, or of a part that is not fitted."""
     left_out = TELLS_NOTHING_IF_GENERIC if machine.is_generic else frozenset()
     if not is_on_file:
-        return left_out | _OF_THE_COIL
+        return left_out | _OF_THE_PLATE
     has_feed = machine.harvest.feed_flow_area_m2 > 0.0
     return left_out if has_feed else left_out | {MANIFOLD_WINDOW}
 
@@ -260,6 +278,7 @@ def _print_json(
     machine: Machine,
     bands: list[tuple[str, str, ReadingKind, float | None, Band]],
     missing: dict[str, str],
+    rating: dict[str, Any] | None,
     system: UnitSystem,
     barometer_pa: float,
 ) -> None:
@@ -284,6 +303,7 @@ def _print_json(
                 for key, _, kind, minute, band in bands
             },
             "not_computed": missing,
+            "rating": rating,
         },
         sys.stdout,
         indent=2,

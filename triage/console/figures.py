@@ -15,7 +15,7 @@ CONDENSER_WORDS = {
     CondenserKind.WATER: "water-cooled",
 }
 
-TELLS_NOTHING_IF_GENERIC = frozenset({"batch_ice_mass", "harvest_time"})
+TELLS_NOTHING_IF_GENERIC = frozenset({"batch_ice_mass", "harvest_time", "ice_production"})
 """Readings that go with a machine's size: their band for a typical machine is too wide to use."""
 
 AIR, WATER = "ambient_air_temperature", "water_inlet_temperature"
@@ -39,9 +39,8 @@ def between(
     )
     if low == high:
         return low
-    low_number, _, low_unit = low.rpartition(" ")
-    high_number, _, high_unit = high.rpartition(" ")
-    if low_unit == high_unit and " " not in low_number + high_number:
+    low_number, _, low_unit = low.partition(" ")
+    if low_unit == high.partition(" ")[2]:
         return f"{low_number} to {high}"
     return f"{low} to {high}"
 
@@ -65,7 +64,7 @@ def basis_of(
     those of AIR and WATER that nobody could tell.
     """
     basis = band.basis
-    if reading_id == "coil_voltage" and band.centre > 0.0:
+    if reading_id.endswith("coil_voltage") and band.centre > 0.0:
         low, high = (round(100.0 * limit / band.centre) for limit in (band.low, band.high))
         rated = format_quantity(band.centre, Dimension.VOLTAGE, system)
         return f"{low} to {high} % of the rated {rated}"

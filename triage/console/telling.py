@@ -16,7 +16,7 @@ from triage.console.figures import (
     between,
     other_system,
 )
-from triage.dialogue.case import Case
+from triage.dialogue.case import COMPLAINT, Case
 from triage.dialogue.judge import (
     ALTITUDE,
     barometric_pressure_of,
@@ -85,6 +85,14 @@ _EXAMPLES = {
     ReadingKind.MASS: ("6.5 lb", "3 kg"),
     ReadingKind.VOLTAGE: ("24 V", "23.5 V"),
     ReadingKind.RESISTANCE: ("18 ohm", "OL"),
+    ReadingKind.MASS_PER_DAY: ("420 lb a day", "190 kg a day"),
+    ReadingKind.ENERGY_PER_MASS: ("5.8 kWh/100 lb", "12.8 kWh/100 kg"),
+    ReadingKind.VOLUME_PER_MASS: ("18 gal/100 lb", "150 L/100 kg"),
+    ReadingKind.CONCENTRATION: ("120 mg/L", "7 gpg"),
+    ReadingKind.WATER_PRESSURE: ("45 psi", "3.1 bar"),
+    ReadingKind.CURRENT: ("9.5 A", "12 A"),
+    ReadingKind.VOLUME: ("1.4 gal", "5.3 L"),
+    ReadingKind.AGE: ("3 months", "never"),
 }
 
 _SPECIAL_EXAMPLES = {
@@ -199,9 +207,10 @@ class Telling:
     def winding(self, finding: Finding) -> str:
         """Return in words what a coil's resistance says of its winding, "" for other readings."""
         value = finding.value
-        if finding.reading.id != "coil_resistance" or not isinstance(value, float):
+        reading_id = finding.reading.id
+        if not reading_id.endswith("coil_resistance") or not isinstance(value, float):
             return ""
-        state = coil_state_of(self.content, self.case, value)
+        state = coil_state_of(self.content, self.case, value, reading_id)
         return f"that winding reads {state.value}" if state else ""
 
     def saturation(self, finding: Finding) -> str:
@@ -303,7 +312,12 @@ def verdict_word(finding: Finding) -> str:
 
 
 def short_answers(reading: Reading) -> tuple[str, ...]:
-    """Return the fewest words for each choice: all labels, or if one is long what people say."""
+    """Return the fewest words for each choice: all labels, or if one is long what people say.
+
+    A complaint is said in free words; the list of them goes by numbers.
+    """
+    if reading.id == COMPLAINT:
+        return tuple(str(number) for number, _ in enumerate(reading.choices, start=1))
     if all(len(plain_text(choice.label)) <= LONGEST_TYPED_LABEL for choice in reading.choices):
         return tuple(plain_text(choice.label) for choice in reading.choices)
     return tuple(plain_text(_short_answer(choice)) for choice in reading.choices)
@@ -327,7 +341,8 @@ def _choice_hint(reading: Reading) -> tuple[str, ...]:
         label if label.split(",")[0] == short else f"{short} = {label}"
         for short, label in zip(shorts, labels, strict=True)
     )
-    return ("Answer:", *lines, UNKNOWN)
+    head = "Answer in free words, or a number:" if reading.id == COMPLAINT else "Answer:"
+    return (head, *lines, UNKNOWN)
 
 
 def _examples(reading: Reading) -> tuple[str, str]:

@@ -195,7 +195,7 @@ class Transcript:
                 )
 
     def _asked(self, node: str, telling: Telling) -> str:
-        question = self.engine.tree.questions.get(node)
+        question = self.engine.of(telling.case).tree.questions.get(node)
         if question is not None:
             return telling.words_of(question)
         for caution in self.engine.content.cautions.values():

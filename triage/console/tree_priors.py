@@ -5,7 +5,8 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -21,19 +22,33 @@ from triage.exits import DONE
 from triage.store import open_store
 from triage.store.errors import StoreMissing
 from triage.tree.content import OUTCOMES, Content
-from triage.tree.files import read_files
-from triage.tree.load import content_from_files
-from triage.tree.priors import corrected_priors, outcomes_text
+from triage.tree.errors import UnknownTree
+from triage.tree.load import load_content
+from triage.tree.load_outcomes import Confirmed, outcomes_text
+from triage.tree.priors import corrected_priors
 from triage.tree.where import content_folder, installed_folder
 
 _TABLE_WIDTH = 72
 """Columns from which the causes are a table."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Counted:
+    """What a record says of a content, by tree: counts of its causes, and of whatever else."""
+
+    confirmed: Confirmed
+    others: Confirmed
+
+    @property
+    def total(self) -> int:
+        return sum(sum(counts.values()) for counts in self.confirmed.values())
+
+
 def show_priors(options: argparse.Namespace) -> int:
     """Show written priors, confirmed counts and corrected priors; with `--write` put them to use.
 
-    Raises ContentErrors, UsageError, StoreError, and OSError for a folder that cannot be written.
+    Raises ContentErrors, UnknownTree, UsageError, StoreError, and OSError for a folder that cannot
+    be written.
     """
     folder = content_folder(options.trees)
     if options.write and (options.trees is None or folder.resolve() == installed_folder()):
@@ -41,38 +56,34 @@ def show_priors(options: argparse.Namespace) -> int:
             f"--write puts {OUTCOMES} into a content folder of your own; name it with --trees DIR "
             "(the program's own folder is replaced by every update)"
         )
-    files = read_files(folder)
-    used = content_from_files(folder, files).outcomes
-    written = content_from_files(
-        folder, {name: data for name, data in files.items() if name != OUTCOMES}
-    )
-    reported = _reported(options)
-    confirmed = {key: count for key, count in reported.items() if key in written.causes and count}
-    others = {key: count for key, count in reported.items() if key not in written.causes}
-    corrected = corrected_priors(written, confirmed)
-    is_written = False
-    if options.write and confirmed:
-        _write(folder / OUTCOMES, outcomes_text(confirmed))
-        is_written = True
+    content = load_content(folder)
+    if options.tree is not None and options.tree not in content.trees:
+        raise UnknownTree(options.tree, content.trees)
+    shown = list(content.trees) if options.tree is None else [options.tree]
+    counted = _counted(content, _reported(options))
+    is_written = bool(options.write and counted.total)
+    if is_written:
+        _write(folder / OUTCOMES, outcomes_text(counted.confirmed))
     if options.json:
-        told = _as_data(written, confirmed, corrected, others, used, is_written=is_written)
+        told = _as_data(content, shown, counted, is_written=is_written)
         sys.stdout.write(json.dumps(told, indent=2, ensure_ascii=False) + "\n")
         return DONE
-    _show(options, written, confirmed, corrected)
+    for tree_id in shown:
+        _show(options, content, tree_id, counted.confirmed.get(tree_id, {}))
     console = screen_of(options)
     for words in (
-        f"The written priors weigh as much as {written.stakes.priors_are_worth_calls:g} calls; "
-        f"{sum(confirmed.values())} confirmed repairs stand beside them.",
-        _others_words(others),
-        _use_words(options, folder, confirmed, used, is_written=is_written),
+        f"The written priors of a tree weigh as much as {content.stakes.priors_are_worth_calls:g} "
+        f"calls; {counted.total} confirmed repairs stand beside them.",
+        _others_words(counted.others),
+        _use_words(options, folder, counted, content.outcomes, is_written=is_written),
     ):
         if words:
             console.print(Prose(Text(words, style="triage.hint")))
     return DONE
 
 
-def _reported(options: argparse.Namespace) -> Mapping[str, int]:
-    """Return what repairs found by cause or other word [count]: the last report of each call.
+def _reported(options: argparse.Namespace) -> Confirmed:
+    """Return what repairs found by cause or other word, by tree: the last report of each call.
 
     Only where one thing was found, and two good cycles were not seen to fail.
     """
@@ -85,18 +96,30 @@ def _reported(options: argparse.Namespace) -> Mapping[str, int]:
         return {}
 
 
+def _counted(content: Content, reported: Confirmed) -> _Counted:
+    confirmed: dict[str, Mapping[str, int]] = {}
+    others: dict[str, Mapping[str, int]] = {}
+    for tree_id, counts in reported.items():
+        tree = content.trees.get(tree_id)
+        own = {key: count for key, count in counts.items() if tree and key in tree.causes}
+        rest = {key: count for key, count in counts.items() if key not in own}
+        confirmed |= {tree_id: own} if own else {}
+        others |= {tree_id: rest} if rest else {}
+    return _Counted(confirmed, others)
+
+
 def _show(
-    options: argparse.Namespace,
-    content: Content,
-    confirmed: Mapping[str, int],
-    corrected: Mapping[str, float],
+    options: argparse.Namespace, content: Content, tree_id: str, confirmed: Mapping[str, int]
 ) -> None:
     console = screen_of(options)
-    ordered = sorted(content.causes.values(), key=lambda cause: -corrected[cause.id])
+    written = corrected_priors(content, tree_id, {})
+    corrected = corrected_priors(content, tree_id, confirmed)
+    ordered = sorted(written, key=lambda cause: -corrected[cause])
+    console.print(Text(plain_text(content.trees[tree_id].title), style="triage.heading"))
     if console.width < _TABLE_WIDTH or look_of(console).is_plain:
         for cause in ordered:
-            words = f"written {cause.prior:.1%}, confirmed {confirmed.get(cause.id, 0)}, "
-            console.print(Item(f"{cause.id}: {words}corrected {corrected[cause.id]:.1%}"))
+            words = f"written {written[cause]:.1%}, confirmed {confirmed.get(cause, 0)}, "
+            console.print(Item(f"{cause}: {words}corrected {corrected[cause]:.1%}"))
         return
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="triage.heading")
     table.add_column("cause", no_wrap=True)
@@ -104,26 +127,30 @@ def _show(
         table.add_column(heading, justify="right", no_wrap=True)
     for cause in ordered:
         table.add_row(
-            Text(plain_text(cause.id)),
-            Text(f"{cause.prior:.1%}"),
-            Text(str(confirmed.get(cause.id, 0))),
-            Text(f"{corrected[cause.id]:.1%}"),
+            Text(plain_text(cause)),
+            Text(f"{written[cause]:.1%}"),
+            Text(str(confirmed.get(cause, 0))),
+            Text(f"{corrected[cause]:.1%}"),
         )
     console.print(table)
 
 
-def _others_words(others: Mapping[str, int]) -> str:
+def _others_words(others: Confirmed) -> str:
     if not others:
         return ""
-    listed = ", ".join(f"{plain_text(key, 40)} {count}" for key, count in others.items())
-    return f"Not counted, for they name no one cause here: {listed}."
+    listed = "; ".join(
+        f"{plain_text(tree, 40)}: "
+        + ", ".join(f"{plain_text(key, 40)} {count}" for key, count in counts.items())
+        for tree, counts in others.items()
+    )
+    return f"Not counted, for they name no one cause of their tree: {listed}."
 
 
 def _use_words(
     options: argparse.Namespace,
     folder: Path,
-    confirmed: Mapping[str, int],
-    used: Mapping[str, int],
+    counted: _Counted,
+    used: Confirmed,
     *,
     is_written: bool,
 ) -> str:
@@ -131,13 +158,18 @@ def _use_words(
         return f"{folder / OUTCOMES}: written; calls with --trees {folder} go by it from now on."
     if options.write:
         return "No repair has confirmed a cause yet, so nothing was written."
-    if dict(used) == dict(confirmed):
+    if _plain(used) == _plain(counted.confirmed):
         return (
             f"{OUTCOMES} of this folder holds just these counts; calls go by them." if used else ""
         )
     if used:
-        return f"{OUTCOMES} of this folder counts {sum(used.values())}; --write renews it."
+        total = sum(sum(counts.values()) for counts in used.values())
+        return f"{OUTCOMES} of this folder counts {total}; --write renews it."
     return "Calls go by the written priors; --trees DIR --write lets them go by the corrected ones."
+
+
+def _plain(counts: Confirmed) -> dict[str, dict[str, int]]:
+    return {tree: dict(by_cause) for tree, by_cause in counts.items() if by_cause}
 
 
 def _write(path: Path, text: str) -> None:
@@ -147,26 +179,29 @@ def _write(path: Path, text: str) -> None:
 
 
 def _as_data(
-    content: Content,
-    confirmed: Mapping[str, int],
-    corrected: Mapping[str, float],
-    others: Mapping[str, int],
-    used: Mapping[str, int],
-    *,
-    is_written: bool,
+    content: Content, shown: Sequence[str], counted: _Counted, *, is_written: bool
 ) -> dict[str, Any]:
     return {
         "priors_are_worth_calls": content.stakes.priors_are_worth_calls,
-        "causes": [
-            {
-                "cause": cause.id,
-                "written_prior": cause.prior,
-                "confirmed": confirmed.get(cause.id, 0),
-                "corrected_prior": corrected[cause.id],
-            }
-            for cause in content.causes.values()
+        "trees": [
+            {"tree": tree_id, "causes": _causes_as_data(content, tree_id, counted)}
+            for tree_id in shown
         ],
-        "not_counted": dict(others),
-        "in_use": dict(used),
+        "not_counted": _plain(counted.others),
+        "in_use": _plain(content.outcomes),
         "is_written": is_written,
     }
+
+
+def _causes_as_data(content: Content, tree_id: str, counted: _Counted) -> list[dict[str, Any]]:
+    confirmed = counted.confirmed.get(tree_id, {})
+    corrected = corrected_priors(content, tree_id, confirmed)
+    return [
+        {
+            "cause": cause,
+            "written_prior": prior,
+            "confirmed": confirmed.get(cause, 0),
+            "corrected_prior": corrected[cause],
+        }
+        for cause, prior in corrected_priors(content, tree_id, {}).items()
+    ]

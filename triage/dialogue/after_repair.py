@@ -101,7 +101,11 @@ def judged_after_repair(
 
 
 _BARE_NUMBER = re.compile(r"[^A-Za-z:Ω°\"']*[0-9][^A-Za-z:Ω°\"']*")
-_SAME_IN_BOTH = (ReadingKind.DURATION, ReadingKind.VOLTAGE, ReadingKind.RESISTANCE)
+_SAME_IN_BOTH = frozenset(
+    ReadingKind(dimension.value)
+    for dimension in Dimension
+    if default_unit_of(dimension, UnitSystem.US) == default_unit_of(dimension, UnitSystem.SI)
+)
 
 
 def _unit_assumed(content: Content, case: Case, answer: Answered) -> str:

@@ -13,16 +13,23 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from operator import mul
 
 from triage.dialogue.grades import GRADES_OF, grade_of
-from triage.dialogue.view import Finding, Verdict
+from triage.dialogue.view import Finding, Source, Verdict
 from triage.physics.bands import BasisKind
-from triage.tree.content import Cause, Content, Reading, Side
-from triage.tree.likelihoods import GRADES, ON_FILE, TYPICAL, Mode, fitting_modes
+from triage.tree.content import HEALTHY, Cause, Content, Reading, Side
+from triage.tree.likelihoods import (
+    GRADES,
+    MADE_OF_OTHERS,
+    ON_FILE,
+    TYPICAL,
+    Mode,
+    fitting_modes,
+)
 
 NORMAL_OUTCOME_PROBABILITY = 0.97
 """Chance of a healthy outcome where a cause names no sign for a reading (judged)."""
@@ -151,11 +158,16 @@ def scaled(weights: Sequence[float]) -> list[float]:
 
 
 def measured(findings: Iterable[Finding]) -> list[Finding]:
-    """Return the findings that are known and say something the content foresaw."""
+    """Return the findings that are known and say something the content foresaw.
+
+    A figure worked out from other readings says nothing beside them.
+    """
     return [
         finding
         for finding in findings
-        if finding.verdict is not Verdict.UNKNOWN and finding.outcome in finding.reading.outcomes
+        if finding.verdict is not Verdict.UNKNOWN
+        and finding.outcome in finding.reading.outcomes
+        and not (finding.source is Source.WORKED_OUT and finding.reading.id in MADE_OF_OTHERS)
     ]
 
 
@@ -184,7 +196,7 @@ def _powers(findings: Iterable[Finding]) -> dict[str, float]:
 
 
 _KEPT: list[tuple[Content, str, Beliefs]] = []
-_MOST_KEPT = 6
+_MOST_KEPT = 24
 
 
 def beliefs_of(content: Content, setting: str = ON_FILE) -> Beliefs:
@@ -193,15 +205,30 @@ def beliefs_of(content: Content, setting: str = ON_FILE) -> Beliefs:
         if kept is content and kept_setting == setting:
             return beliefs
     modes = fitting_modes(content, setting)
-    beliefs = _judged(content) if modes is None else _computed(content, modes)
+    if modes and _are_enough(content, modes):
+        beliefs = _computed(content, modes)
+    else:
+        beliefs = _judged(content)
     _KEPT.insert(0, (content, setting, beliefs))
     del _KEPT[_MOST_KEPT:]
     return beliefs
 
 
+def _are_enough(content: Content, modes: Mapping[str, Sequence[Mode]]) -> bool:
+    """Return whether some causes were computed, and the rest can stand beside them."""
+    left = content.causes.keys() - modes.keys()
+    return len(left) < len(content.causes) and (not left or HEALTHY in modes)
+
+
 def _computed(content: Content, modes: Mapping[str, Sequence[Mode]]) -> Beliefs:
+    """Return beliefs where modes were computed; causes without any stand in with their signs."""
     causes = tuple(content.causes)
-    pairs = [(number, mode) for number, cause in enumerate(causes) for mode in modes[cause]]
+    pairs = [
+        (number, mode)
+        for number, cause in enumerate(causes)
+        for mode in modes.get(cause) or (_stand_in(content, content.causes[cause], modes[HEALTHY]),)
+    ]
+    owners = [causes[number] for number, _ in pairs]
     columns: dict[str, dict[str, tuple[float, ...]]] = {}
     for reading_id, foreseen in pairs[0][1].chances.items():
         mistaken = MISREAD_SHARE if GRADES[0] in foreseen else MISSEEN_SHARE
@@ -211,7 +238,8 @@ def _computed(content: Content, modes: Mapping[str, Sequence[Mode]]) -> Beliefs:
             found: tuple([kept * chance + floor for chance in chances])
             for found, chances in zip(foreseen, zip(*rows, strict=True), strict=True)
         }
-    _without_the_impossible(content, [causes[number] for number, _ in pairs], columns)
+    columns |= _judged_beside(content, owners, columns)
+    _without_the_impossible(content, owners, columns)
     for outcomes in columns.values():
         if GRADES[0] in outcomes:
             for verdict, grades in GRADES_OF.items():
@@ -224,6 +252,38 @@ def _computed(content: Content, modes: Mapping[str, Sequence[Mode]]) -> Beliefs:
         columns,
         is_discounted=False,
     )
+
+
+def _stand_in(content: Content, cause: Cause, healthy: Sequence[Mode]) -> Mode:
+    """Return the mode of a cause the virtual machine cannot have, from its judged signs.
+
+    Readings its signs do not name show as on a healthy machine. Of a banded reading the signs give
+    the verdicts; within a verdict the grades are spread as on a healthy machine.
+    """
+    whole = sum(mode.share for mode in healthy)
+    chances: dict[str, Mapping[str, float]] = {}
+    for reading_id, foreseen in healthy[0].chances.items():
+        usual = {
+            found: sum(mode.share * mode.chances[reading_id][found] for mode in healthy) / whole
+            for found in foreseen
+        }
+        if reading_id not in cause.signs:
+            chances[reading_id] = usual
+            continue
+        reading = content.readings[reading_id]
+        if GRADES[0] not in foreseen:
+            judged = {found: judged_chance(cause, reading, found) for found in foreseen}
+        else:
+            judged = {}
+            for verdict, grades in GRADES_OF.items():
+                share = judged_chance(cause, reading, verdict)
+                within = sum(usual[grade] for grade in grades)
+                for grade in grades:
+                    part = usual[grade] / within if within else 1.0 / len(grades)
+                    judged[grade] = share * part
+        total = sum(judged.values())
+        chances[reading_id] = {found: judged[found] / total for found in foreseen}
+    return Mode(1.0, chances)
 
 
 def _without_the_impossible(
@@ -247,6 +307,30 @@ def _without_the_impossible(
                         else counted * rest / whole
                         for owner, counted, whole in zip(owners, column, left, strict=True)
                     )  # fmt: skip
+
+
+def _judged_beside(
+    content: Content, owners: Sequence[str], computed: Collection[str]
+) -> dict[str, dict[str, tuple[float, ...]]]:
+    """Return the judged chances, in each mode, of the readings that were not computed.
+
+    One that no sign names is the same under every cause and says nothing, so it is left out.
+    """
+    named = {reading for cause in content.causes.values() for reading in cause.signs}
+    columns: dict[str, dict[str, tuple[float, ...]]] = {}
+    for reading_id in sorted(named.difference(computed)):
+        reading = content.readings[reading_id]
+        rows = {
+            cause.id: scaled(
+                [judged_chance(cause, reading, each) for each in reading.outcomes[:-1]]
+            )
+            for cause in content.causes.values()
+        }
+        columns[reading_id] = {
+            outcome: tuple(rows[owner][place] for owner in owners)
+            for place, outcome in enumerate(reading.outcomes[:-1])
+        }
+    return columns
 
 
 def _judged(content: Content) -> Beliefs:

@@ -23,17 +23,19 @@ from triage.dialogue.events import (
     Started,
     Stopped,
     TakenBack,
+    TreeChosen,
 )
+from triage.tree.content import COMPLAINT, LICENSED, QUALIFICATION
 
-QUALIFICATION = "caller_qualification"
-LICENSED = "licensed"
+__all__ = ["COMPLAINT", "LICENSED", "QUALIFICATION", "Case", "apply", "fold"]
+
 
 _NOTHING: Mapping[str, Answered] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """What is known of a call so far.
+    """What is known of a call so far; `tree` is the one it is in by now.
 
     `answers` holds the reading that counts, the latest of each id; `reopened` those taken back and
     not answered again, the last one next; `offered` those waiting for a
@@ -92,6 +94,8 @@ def apply(case: Case, event: Event) -> Case:
                 altitude_m=event.altitude_m,
                 agent=event.agent,
             )
+        case TreeChosen(tree):
+            return replace(case, tree=tree)
         case Asked(node):
             return replace(case, asked=(*case.asked, node))
         case Answered():

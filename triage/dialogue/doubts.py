@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from triage.dialogue.case import Case
 from triage.dialogue.events import Answered
 from triage.dialogue.judge import (
+    RATED_BY,
     barometric_pressure_of,
     machine_in_use,
     number,
@@ -29,6 +30,8 @@ SWAPPED_PAIRS = (
     ("harvest_suction_pressure", "harvest_discharge_pressure"),
 )
 """Low side and high side of the same moment: the first is never above the second."""
+
+COIL_VOLTAGES = ("coil_voltage", "inlet_coil_voltage")
 
 COIL_FAR_ABOVE_NOMINAL = 1.5
 """Share of nominal from which a voltage belongs to another circuit (judged; coils stand 1.1)."""
@@ -163,20 +166,18 @@ def _rising_suction(content: Content, case: Case, answer: Answered) -> Iterator[
 
 
 def _wrong_circuit(content: Content, case: Case, answer: Answered) -> Iterator[str]:
-    if answer.reading not in ("coil_voltage", "coil_nominal_voltage"):
-        return
-    nominal, measured = (
-        number(content, case, reading_id) for reading_id in ("coil_nominal_voltage", "coil_voltage")
-    )
-    if answer.reading == "coil_voltage":
-        measured = _as_number(answer)
-    else:
-        nominal = _as_number(answer)
-    if nominal and measured and measured > COIL_FAR_ABOVE_NOMINAL * nominal:
-        yield (
-            f"{measured:.0f} V at a {nominal:.0f} V coil is another circuit's voltage. "
-            "Did you read it at the coil's own terminals?"
-        )
+    for measured_id in COIL_VOLTAGES:
+        nominal_id = RATED_BY[measured_id]
+        if answer.reading not in (measured_id, nominal_id):
+            continue
+        values = {key: number(content, case, key) for key in (measured_id, nominal_id)}
+        values[answer.reading] = _as_number(answer)
+        measured, nominal = values[measured_id], values[nominal_id]
+        if nominal and measured and measured > COIL_FAR_ABOVE_NOMINAL * nominal:
+            yield (
+                f"{measured:.0f} V at a {nominal:.0f} V coil is another circuit's voltage. "
+                "Did you read it at the coil's own terminals?"
+            )
 
 
 def _against_machine_file(content: Content, case: Case, answer: Answered) -> str:

@@ -6,15 +6,14 @@ typed to `Engine.turn`, stores the events it returns, folds them, and shows the 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 from triage.dialogue import heard
-from triage.dialogue.breath import Part
-from triage.dialogue.case import LICENSED, QUALIFICATION, Case, fold
+from triage.dialogue.case import COMPLAINT, Case, fold
 from triage.dialogue.doubts import doubt_about, show
 from triage.dialogue.ends import asked, concluded, end_of_call
 from triage.dialogue.events import (
@@ -22,20 +21,19 @@ from triage.dialogue.events import (
     Answered,
     Concluded,
     Declined,
-    Event,
     Noted,
     NotUnderstood,
     Refused,
     Said,
+    TreeChosen,
 )
-from triage.dialogue.gate import measured_unlicensed
 from triage.dialogue.guide import beyond_the_path
 from triage.dialogue.judge import (
-    ALTITUDE,
     finding_of,
     fitting,
     judge,
     minute_of,
+    word,
 )
 from triage.dialogue.rank import rank_causes
 from triage.dialogue.reply import (
@@ -47,14 +45,14 @@ from triage.dialogue.reply import (
     read_confirmation,
     read_control,
 )
-from triage.dialogue.steering import parked, steered, unclear
+from triage.dialogue.steering import parked, steered
+from triage.dialogue.taking import breath, given, refuses_to_license, taken, unclear
 from triage.dialogue.view import (
     END_PROMPTS,
     AskCaution,
     AskConfirmation,
     AskQuestion,
     CautionAnswered,
-    Echo,
     Escalated,
     Finding,
     NotClear,
@@ -62,15 +60,14 @@ from triage.dialogue.view import (
     NotTaken,
     Prompt,
     Recommended,
-    Remark,
     Turn,
     Withheld,
 )
 from triage.dialogue.walk import Spot, walk
 from triage.dialogue.words import plain_text
 from triage.tree.content import Content, Ending, ReadingKind, Stage
-from triage.tree.errors import UnknownTree
 from triage.tree.graph import NodeKind, build_graph
+from triage.tree.priors import content_for
 
 if TYPE_CHECKING:
     import networkx as nx
@@ -78,18 +75,19 @@ if TYPE_CHECKING:
 CLOSING_WORDS = ("done", "end", "finish", "close", "bye")
 """What ends a call that stands at an escalation."""
 
-JUDGED_AGAIN = "Judged again with what was just said: the verdict was another one before."
-
 
 class Engine:
-    """One tree of one content, ready to guide calls; it holds no call's state."""
+    """A content, ready to guide calls that begin in one of its trees; it holds no call's state.
+
+    `view` is the content as that tree's complaint sees it (`content_for`).
+    """
 
     def __init__(self, content: Content, tree_id: str) -> None:
         """Raise UnknownTree if the content has no such tree."""
-        if tree_id not in content.trees:
-            raise UnknownTree(tree_id, content.trees)
+        self.view = content_for(content, tree_id)
         self.content = content
         self.tree = content.trees[tree_id]
+        self._by_tree = {tree_id: self}
         self._last: tuple[Case, Prompt] | None = None
 
     @cached_property
@@ -97,10 +95,22 @@ class Engine:
         """The decision graph; networkx takes 130 ms to import, so it waits until it is walked."""
         return build_graph(self.content, self.tree.id)
 
+    def of(self, case: Case) -> Engine:
+        """Return the engine of the tree a call is in by now; raise UnknownTree if it is gone."""
+        tree_id = case.tree or self.tree.id
+        if tree_id not in self._by_tree:
+            other = Engine(self.content, tree_id)
+            other._by_tree = self._by_tree
+            self._by_tree[tree_id] = other
+        return self._by_tree[tree_id]
+
     # What to ask now.
 
     def prompt(self, case: Case) -> Prompt:
         """Return the one thing the call waits for now, or how it ended."""
+        here = self.of(case)
+        if here is not self:
+            return here.prompt(case)
         # A surface asks several times a turn; a case never changes, so the last one is remembered.
         last = self._last
         if last is None or last[0] is not case:
@@ -125,11 +135,9 @@ class Engine:
             return reopened
         attributes = self.graph.nodes[spot.node]
         found, reached = self._all_findings(case, spot), self._reached(spot)
-        beyond = beyond_the_path(
-            self.graph, self.content, self.tree, case, spot.node, reached, found
-        )
+        beyond = beyond_the_path(self.graph, self.view, self.tree, case, spot.node, reached, found)
         if isinstance(beyond, Ending):
-            return end_of_call(self.content, self.tree, beyond, case, found, reached)
+            return end_of_call(self.view, self.tree, beyond, case, found, reached)
         if beyond is not None and beyond.reading != attributes["reading"]:
             return asked(self.content, case, beyond, self._suspects(found, reached))
         if attributes["kind"] is NodeKind.CAUTION:
@@ -142,7 +150,7 @@ class Engine:
     def _suspects(self, found: Mapping[str, Finding], reached: Stage) -> tuple[str, ...]:
         """Return the two likeliest causes that may be named by now."""
         is_proven = reached in (Stage.HARVEST, Stage.CONFIRM)
-        ranked = rank_causes(self.content, found.values(), is_freeze_proven=is_proven)
+        ranked = rank_causes(self.view, found.values(), is_freeze_proven=is_proven)
         return tuple(item.cause for item in ranked[:2])
 
     def _reopened(self, case: Case) -> Prompt | None:
@@ -167,11 +175,13 @@ class Engine:
         case = fitting(self.content, case)
         if not case.answers:
             return ()
-        return tuple(self._all_findings(case, walk(self.graph, self.content, case)).values())
+        graph = self.of(case).graph
+        return tuple(self._all_findings(case, walk(graph, self.content, case)).values())
 
     def path(self, case: Case) -> tuple[str, ...]:
         """Return the questions that were put to the caller, in the order asked, each once."""
-        return tuple(dict.fromkeys(node for node in case.asked if node in self.tree.questions))
+        questions = self.of(case).tree.questions
+        return tuple(dict.fromkeys(node for node in case.asked if node in questions))
 
     def _all_findings(self, case: Case, spot: Spot) -> Mapping[str, Finding]:
         found = dict(spot.findings)
@@ -203,8 +213,19 @@ class Engine:
         """
         typed = plain_text(text)
         case = fitting(self.content, case)
-        turn = self._turn(case, self.prompt(case), typed, now)
-        return Turn((Said(typed), *turn.events), turn.remarks)
+        turn = self.of(case)._turn(case, self.prompt(case), typed, now)
+        chosen = self.tree_chosen(fold(turn.events, case))
+        return Turn((Said(typed), *turn.events, *chosen), turn.remarks)
+
+    def tree_chosen(self, case: Case) -> tuple[TreeChosen, ...]:
+        """Return the event that leads the call into the tree of its complaint, if it is another.
+
+        The id of a complaint is that of the tree which serves it.
+        """
+        complaint = word(case, COMPLAINT)
+        if complaint is None or complaint not in self.content.trees:
+            return ()
+        return () if complaint == self.of(case).tree.id else (TreeChosen(complaint),)
 
     def _turn(self, case: Case, prompt: Prompt, typed: str, now: datetime | None) -> Turn:
         control = read_control(typed)
@@ -235,11 +256,11 @@ class Engine:
             return None
         match prompt:
             case Recommended():
-                return concluded(self.content, case, prompt, "recommended")
+                return concluded(self.view, case, prompt, "recommended")
             case Withheld():
-                return concluded(self.content, case, prompt, "withheld", prompt.reason)
+                return concluded(self.view, case, prompt, "withheld", prompt.reason)
             case Escalated():
-                return concluded(self.content, case, prompt, "escalated", prompt.reason)
+                return concluded(self.view, case, prompt, "escalated", prompt.reason)
             case _:
                 return None
 
@@ -249,15 +270,22 @@ class Engine:
             return steered(self, case, prompt, typed, reply)
         if isinstance(reply, Unknown):
             answer = Answered(prompt.reading.id, typed, None, reply.reason)
-            return self._taken(case, answer, prompt.question.if_unknown)
-        parts, leftover = heard.parts_of(self.content, case, prompt, typed)
+            return taken(self.view, case, answer, prompt.question.if_unknown)
+        parts, leftover = heard.parts_of(self.view, case, prompt, typed)
+        half = heard.half_licensed(prompt.reading, reply, typed)
+        if half is not None:
+            meaning = show(self.content, case, prompt.reading, half.value)
+            return Turn((heard.offered((half,), f"I take that as: {meaning}. Is that right?"),), ())
+        hidden = heard.half_cleared(self.content, prompt, reply, parts, typed)
+        if hidden:
+            return unclear(prompt, typed, hidden)
         if isinstance(reply, Unclear) and any(map(heard.claims_license, parts)):
             # "yep, I'm the manager": a claim to be licensed is never picked out of a longer line.
             return unclear(prompt, typed, reply.message)
         if len(parts) > 1 or (parts and parts[0].reading != prompt.reading.id):
-            return self._breath(case, prompt, parts, leftover, typed)
+            return breath(self.view, case, prompt, parts, leftover, typed)
         if isinstance(reply, Value):
-            return self._given(case, heard.answer_of(prompt.reading, reply, prompt.minute))
+            return given(self.view, case, heard.answer_of(prompt.reading, reply, prompt.minute))
         if parts and isinstance(parts[0].value, Value):
             # "62 psi and it sounds loud": the reading counts, the rest is kept as a note.
             answer = heard.answer_of(prompt.reading, parts[0].value, prompt.minute)
@@ -266,7 +294,7 @@ class Engine:
                 meaning = show(self.content, case, prompt.reading, answer.value)
                 doubt = f'I take that as "{meaning}" and leave out "{leftover}". Is that right?'
                 return Turn((heard.offered((answer,), doubt),), ())
-            turn = self._given(case, answer)
+            turn = given(self.view, case, answer)
             if not leftover:
                 return turn
             return Turn((*turn.events, Noted(leftover)), (*turn.remarks, NoteKept(leftover)))
@@ -282,7 +310,7 @@ class Engine:
             if not reply.is_yes:
                 declined = Declined(waiting.reading, waiting.typed)
                 return Turn((declined,), (NotTaken(prompt.finding.reading, waiting.typed),))
-            refusal = self._refuses_to_license(case, waiting)
+            refusal = refuses_to_license(case, waiting)
             if refusal:
                 declined = Declined(waiting.reading, waiting.typed)
                 unused = NotUnderstood(prompt.node, waiting.typed, refusal)
@@ -292,7 +320,7 @@ class Engine:
             doubt = "" if case.doubt else doubt_about(self.content, case, waiting)
             if doubt:
                 return Turn((heard.offered((waiting, *case.offered[1:]), doubt),), ())
-            return self._taken(case, waiting)
+            return taken(self.view, case, waiting)
         control = read_control(typed)
         if control is not None and control.command != "unknown":
             return steered(self, case, prompt, typed, control)
@@ -302,12 +330,14 @@ class Engine:
         if isinstance(again, Value):
             declined = Declined(waiting.reading, waiting.typed)
             after = fold((declined,), case)
-            turn = self._given(after, heard.answer_of(reading, again, minute_of(None, reading)))
+            turn = given(
+                self.content, after, heard.answer_of(reading, again, minute_of(None, reading))
+            )
             return Turn((declined, *turn.events), turn.remarks)
         if isinstance(again, Unknown):
             declined = Declined(waiting.reading, waiting.typed)
             after = fold((declined,), case)
-            turn = self._taken(after, Answered(reading.id, typed, None, again.reason))
+            turn = taken(self.view, after, Answered(reading.id, typed, None, again.reason))
             return Turn((declined, *turn.events), turn.remarks)
         return unclear(
             prompt, typed, f"Please answer yes or no, or type the right value, for {reading.name}."
@@ -335,80 +365,3 @@ class Engine:
             return Turn((closing,), ())
         message = "Type done to end the call, or back, or change and what, to mend an answer."
         return unclear(prompt, typed, message)
-
-    def _given(self, case: Case, answer: Answered) -> Turn:
-        refusal = self._refuses_to_license(case, answer)
-        if refusal:
-            return Turn(
-                (NotUnderstood(answer.reading, answer.typed, refusal),), (NotClear(refusal),)
-            )
-        doubt = doubt_about(self.content, case, answer)
-        if doubt:
-            return Turn((heard.offered((answer, *case.offered), doubt),), ())
-        return self._taken(case, answer)
-
-    def _taken(self, case: Case, answer: Answered, advice: str = "") -> Turn:
-        events: list[Event] = [answer]
-        if answer.reading == ALTITUDE:
-            # Before the altitude itself: the last answer is what "back" takes back.
-            events = [*heard.reconverted(self.content, fold(events, case)), answer]
-        after = fold(events, case)
-        finding = finding_of(self.content, after, answer.reading)
-        echo = (Echo(finding, advice),) if finding else ()
-        return Turn(tuple(events), (*echo, *self.judged_again(case, after, answer.reading)))
-
-    def judged_again(self, before: Case, after: Case, reading_id: str) -> Iterator[Echo]:
-        """Yield the earlier findings whose verdict moved with what was just learned."""
-        for earlier_id in before.answers:
-            if earlier_id == reading_id:
-                continue
-            was = finding_of(self.content, before, earlier_id)
-            now = finding_of(self.content, after, earlier_id)
-            if was and now and was.verdict is not now.verdict:
-                yield Echo(now, JUDGED_AGAIN)
-
-    def _refuses_to_license(self, case: Case, answer: Answered) -> str:
-        if answer.reading != QUALIFICATION or answer.value != LICENSED:
-            return ""
-        if not case.is_held_unlicensed:
-            return ""
-        return (
-            "This call was taken as that of a caller who is not licensed; it stays so. "
-            "When the licensed technician is there, start a new call."
-        )
-
-    def _breath(
-        self, case: Case, prompt: AskQuestion, parts: Sequence[Part], leftover: str, typed: str
-    ) -> Turn:
-        if not case.is_licensed and any(
-            self.content.readings[part.reading].is_licensed and isinstance(part.value, Unclear)
-            for part in parts
-        ):
-            warning = " ".join(caution.text for caution in measured_unlicensed(self.content))
-            return unclear(prompt, typed, warning)
-        answers = []
-        for part in parts:
-            reading = self.content.readings[part.reading]
-            if not isinstance(part.value, Value):
-                message = f"I took nothing from that. {reading.name}: {part.value.message}"
-                return unclear(prompt, typed, message)
-            minute = prompt.minute if reading.id == prompt.reading.id else reading.default_minute
-            answers.append(heard.answer_of(reading, part.value, minute))
-        events: list[Event] = []
-        remarks: list[Remark] = []
-        if not case.is_licensed:
-            # Measured by somebody who may not: on record, never counted, and told to stop.
-            measured = [item for item in answers if self.content.readings[item.reading].is_licensed]
-            answers = [item for item in answers if item not in measured]
-            warning = " ".join(caution.text for caution in measured_unlicensed(self.content))
-            for item in measured:
-                events.append(item)
-                finding = finding_of(self.content, fold(events, case), item.reading)
-                if finding is not None:
-                    remarks.append(Echo(finding, warning if item is measured[-1] else ""))
-        if answers:
-            events.append(heard.offered(answers))
-        if leftover:
-            events.append(Noted(leftover))
-            remarks.append(NoteKept(leftover))
-        return Turn(tuple(events), tuple(remarks))

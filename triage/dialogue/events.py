@@ -42,6 +42,14 @@ class Started:
 
 
 @dataclass(frozen=True, slots=True)
+class TreeChosen:
+    """The complaint belongs to another tree; the call goes on in it."""
+
+    kind: ClassVar[str] = "tree_chosen"
+    tree: str
+
+
+@dataclass(frozen=True, slots=True)
 class Asked:
     """A question, caution or confirmation was put to the caller; `node` is its id in the graph."""
 
@@ -231,6 +239,7 @@ class RepairReported:
 
 Event = (
     Started
+    | TreeChosen
     | Asked
     | Said
     | Answered
@@ -253,7 +262,8 @@ Event = (
 _KINDS: dict[str, type[Event]] = {
     cls.kind: cls
     for cls in (
-        Started, Asked, Said, Answered, Offered, Declined, NotUnderstood, TakenBack, Looked, Noted,
+        Started, TreeChosen, Asked, Said, Answered, Offered, Declined, NotUnderstood, TakenBack,
+        Looked, Noted,
         Acknowledged, Refused, Stopped, Identified, Parked, Resumed, Concluded, RepairReported,
     )
 }  # fmt: skip

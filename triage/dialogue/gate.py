@@ -31,6 +31,13 @@ FLAMMABLE = {"A2L": "flammable_a2l", "A2": "flammable_a2l", "A3": "flammable_a3"
 """ASHRAE 34 classes that burn, and the hazard each brings."""
 
 
+NEAR_THE_REFRIGERANT = frozenset({
+    "refrigerant_circuit", "stored_pressure", "brazing", "live_measurement", "mains_voltage",
+    "control_voltage", "hot_parts",
+})  # fmt: skip
+"""Hazards of a repair that can let refrigerant out, or bring a spark or heat to it."""
+
+
 def gate_cautions(content: Content, case: Case, ending: Ending) -> tuple[Caution, ...]:
     """Return the cautions to acknowledge before the ending's repair is told, in content order."""
     hazards = hazards_of(content, case, ending)
@@ -42,11 +49,14 @@ def gate_cautions(content: Content, case: Case, ending: Ending) -> tuple[Caution
 def hazards_of(content: Content, case: Case, ending: Ending) -> frozenset[str]:
     """Return the hazards of the repair and of the facts of the call.
 
-    A refrigerant nobody could name is treated as one that burns: the data plate decides on site.
+    A refrigerant nobody could name is treated as one that burns where the repair comes near it: the
+    data plate decides on site.
     """
-    hazards = {*ALWAYS, *_burning(content, case)}
+    hazards = set(ALWAYS)
     for cause in _causes(content, ending):
         hazards.update(cause.hazards)
+    if refrigerant_in_use(content, case) is not None or hazards & NEAR_THE_REFRIGERANT:
+        hazards |= _burning(content, case)
     return frozenset(hazards)
 
 

@@ -6,11 +6,21 @@ from collections.abc import Sequence
 from dataclasses import asdict, replace
 
 from triage.dialogue.breath import Part, take_apart
-from triage.dialogue.case import LICENSED, QUALIFICATION, Case
+from triage.dialogue.case import COMPLAINT, LICENSED, QUALIFICATION, Case
 from triage.dialogue.events import Answered, Offered
 from triage.dialogue.judge import barometric_pressure_of
-from triage.dialogue.reply import Control, Unclear, Unknown, Value, read_reply
+from triage.dialogue.names import find_exact
+from triage.dialogue.reply import (
+    Control,
+    Unclear,
+    Unknown,
+    Value,
+    YesNo,
+    read_confirmation,
+    read_reply,
+)
 from triage.dialogue.view import AskQuestion
+from triage.dialogue.words import fold
 from triage.physics.quantity import UnitSystem
 from triage.tree.content import Content, Reading, ReadingKind
 
@@ -31,13 +41,66 @@ def read(
 def parts_of(
     content: Content, case: Case, prompt: AskQuestion, typed: str
 ) -> tuple[tuple[Part, ...], str]:
-    """Return the readings said in one line, the one asked for first, and what is left over."""
-    # What is still open comes first; an answer already given may be corrected in passing.
+    """Return the readings said in one line, the one asked for first, and what is left over.
+
+    `content` is the one its tree has in view.
+    """
+    # What is still open comes first; an answer already given may be corrected in passing, but not
+    # the complaint: its phrases are plain words ("slow") that belong to other answers as well.
+    settled = {prompt.reading.id} | ({COMPLAINT} & set(case.answers))
     others = sorted(
-        (item for item in content.readings.values() if item.id != prompt.reading.id),
+        (item for item in readings_heard(content) if item.id not in settled),
         key=lambda item: item.id in case.answers,
     )
-    return parts_among(content, case, (prompt.reading, *others), prompt.stage.value, typed)
+    stage = prompt.stage.value
+    parts, leftover = parts_among(content, case, (prompt.reading, *others), stage, typed)
+    if prompt.reading.id == COMPLAINT:
+        return _beside_the_complaint(content, case, prompt.reading, parts, typed)
+    return parts, leftover
+
+
+def readings_heard(content: Content) -> tuple[Reading, ...]:
+    """Return the readings that count when they are said besides: those of the trees in view.
+
+    The words for what another complaint asks would only blur what is meant here.
+    """
+    asked = {item.reading for tree in content.trees.values() for item in tree.questions.values()}
+    return tuple(
+        item for item in content.readings.values() if item.id in asked or item.is_volunteered
+    )
+
+
+def _beside_the_complaint(
+    content: Content, case: Case, complaint: Reading, parts: Sequence[Part], typed: str
+) -> tuple[tuple[Part, ...], str]:
+    """Return what a line says besides the complaint, and the complaint from all words left.
+
+    Free words are never cut up: no other choice is looked for in them, so a line without a figure
+    or a name gives no parts, and what `read` makes of the whole counts.
+    """
+    others = [part for part in parts if _stands_beside(content, case, part)]
+    if not others:
+        return (), ""
+    rest = typed
+    for part in others:
+        rest = rest.replace(part.text, " ; ", 1)
+    rest = " ".join(rest.split()).strip(" ,;.")
+    # "The freeze takes 50 minutes" is a reading and a complaint at once.
+    said = rest or typed
+    reply = read(content, case, complaint, said)
+    if isinstance(reply, Unclear) and (answer := _only_meaning(content, complaint, reply)):
+        reply = replace(answer, typed=said)
+    if isinstance(reply, Value):
+        return (Part(complaint.id, said, reply), *others), ""
+    return tuple(others), rest
+
+
+def _stands_beside(content: Content, case: Case, part: Part) -> bool:
+    """Return whether a part of a line is a figure or a name, or work this caller may not do."""
+    reading = content.readings[part.reading]
+    if reading.kind is ReadingKind.CHOICE:
+        return False
+    return isinstance(part.value, Value) or (reading.is_licensed and not case.is_licensed)
 
 
 def parts_among(
@@ -65,12 +128,57 @@ def answer_of(reading: Reading, value: Value, minute: float | None) -> Answered:
 
 def meant(content: Content, prompt: AskQuestion, reply: Unclear) -> Answered | None:
     """Return the one answer that "did you mean" proposes, for a yes; never a license."""
+    value = _only_meaning(content, prompt.reading, reply)
+    return answer_of(prompt.reading, value, prompt.minute) if value else None
+
+
+def _only_meaning(content: Content, reading: Reading, reply: Unclear) -> Value | None:
+    """Return what the only suggestion of `reply` means, if there is only one; never a license."""
     if len(reply.suggestions) != 1:
         return None
-    value = read(content, Case(), prompt.reading, reply.suggestions[0])
-    if not isinstance(value, Value) or value.value == LICENSED:
+    value = read(content, Case(), reading, reply.suggestions[0])
+    return value if isinstance(value, Value) and value.value != LICENSED else None
+
+
+_DENIALS = frozenset({"no", "not", "only", "but", "except", "just", "without", "neither", "one"})
+"""Words by which a claim to be licensed is half taken back."""
+
+
+def half_licensed(reading: Reading, reply: object, typed: str) -> Answered | None:
+    """Return "not both" for a line that claims a license and takes half of it back, else None."""
+    if reading.id != QUALIFICATION or not isinstance(reply, Unclear):
         return None
-    return answer_of(prompt.reading, value, prompt.minute)
+    others = [choice for choice in reading.choices if choice.id != LICENSED]
+    if len(others) != 1 or _DENIALS.isdisjoint(fold(typed).split()):
+        return None
+    return Answered(reading.id, typed, others[0].id)
+
+
+def half_cleared(
+    content: Content, prompt: AskQuestion, reply: object, parts: Sequence[Part], typed: str
+) -> str:
+    """Return why an all-clear does not count, "" where none was given or it stands by itself.
+
+    "No smoke, a slight tingle" is no all-clear, whatever is made of its first words.
+    """
+    reading = prompt.reading
+    if not reading.is_alarming:
+        return ""
+    found = [reply, *(part.value for part in parts if part.reading == reading.id)]
+    if isinstance(reply, Unclear):
+        found.append(_only_meaning(content, reading, reply))
+    cleared = any(isinstance(each, Value) and each.value in reading.normal for each in found)
+    names = {choice.id: (choice.id, choice.label, *choice.spoken) for choice in reading.choices}
+    if not cleared or find_exact(typed, names).id in reading.normal or _is_plain_no(typed):
+        return ""
+    dangers = "; ".join(item.label for item in reading.choices if item.id not in reading.normal)
+    fine = "; ".join(item.label for item in reading.choices if item.id in reading.normal)
+    return f"That may hide a danger. Which is it: {dangers}? If it is none, say only: {fine}."
+
+
+def _is_plain_no(typed: str) -> bool:
+    reply = read_confirmation(typed)
+    return isinstance(reply, YesNo) and not reply.is_yes
 
 
 def reconverted(content: Content, case: Case) -> list[Answered]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
+from types import MappingProxyType
 
 from triage.dialogue.case import QUALIFICATION, Case
 from triage.dialogue.events import Answered
@@ -14,14 +15,20 @@ from triage.physics.bands import (
     coil_resistance_band,
     coil_voltage_band,
     expected_band,
+    fill_volume_band,
     manifold_window,
+    practice_band,
+    supply_voltage_band,
     typical_machine,
 )
 from triage.physics.electrical import CoilState, coil_verdict
 from triage.physics.errors import OutOfRange, PhysicsError
 from triage.physics.machine import CondenserKind, Machine
 from triage.physics.pressure import barometric_pressure_pa
+from triage.physics.rating import production_kg_per_day
 from triage.physics.refrigerant import REFRIGERANTS
+from triage.physics.tolerances import PRODUCTION_PARTS
+from triage.physics.units import DAY_S
 from triage.physics.virtual_machine import Conditions
 from triage.tree.content import UNKNOWN, Content, Question, Reading, ReadingKind
 
@@ -30,7 +37,24 @@ ALTITUDE = "site_altitude"
 NO_VOLTAGE_SHARE = 0.1
 """Share of the nominal voltage under which a coil has none: induced voltage only (judged)."""
 
+PRODUCTION = "ice_production"
+"""Ice in a day: as weighed, else as the measured cycle would make it. A weighed day comes first: it
+also knows the hours the machine stood."""
+
+FILL = "fill_volume"
+
+RATED_BY: Mapping[str, str] = MappingProxyType({
+    "coil_voltage": "coil_nominal_voltage",
+    "coil_resistance": "coil_nominal_voltage",
+    "inlet_coil_voltage": "inlet_coil_nominal_voltage",
+    "inlet_coil_resistance": "inlet_coil_nominal_voltage",
+    "supply_voltage": "supply_nominal_voltage",
+})  # fmt: skip
+"""Readings judged by a rated voltage, and the reading that tells it."""
+
 _NO_MACHINE = "neither the machine nor its refrigerant is known, so there is nothing to judge by"
+_NO_RATED_VOLTAGE = "the rated voltage is not known, so there is nothing to judge by"
+_NOT_ON_FILE = "the machine is not on file, so there is nothing to judge by"
 
 
 def fitting(content: Content, case: Case) -> Case:
@@ -128,7 +152,8 @@ def judge(content: Content, case: Case, answer: Answered) -> Finding:
     except PhysicsError as error:
         return replace(finding, outcome=UNKNOWN, verdict=Verdict.UNKNOWN, reason=str(error))
     if band is None:
-        return replace(finding, outcome=UNKNOWN, verdict=Verdict.UNKNOWN, reason=_NO_MACHINE)
+        reason = _nothing_to_judge_by(reading.id)
+        return replace(finding, outcome=UNKNOWN, verdict=Verdict.UNKNOWN, reason=reason)
     verdict = _verdict(answer.value, band)
     return replace(
         finding,
@@ -140,40 +165,60 @@ def judge(content: Content, case: Case, answer: Answered) -> Finding:
 
 
 def band_of(content: Content, case: Case, reading: Reading, minute_s: float | None) -> Band | None:
-    """Return the band of a reading at the call's conditions, None if no machine is known.
+    """Return the band of a reading at the call's conditions, None if nothing is known to go by.
 
     Where a condition is unknown the band covers the machine's whole working range of it.
     """
     machine = machine_in_use(content, case)
-    if reading.id == "coil_voltage":
-        nominal = number(content, case, "coil_nominal_voltage")
-        return None if nominal is None else coil_voltage_band(nominal)
-    if reading.id == "coil_resistance":
-        nominal = number(content, case, "coil_nominal_voltage")
-        return None if nominal is None else coil_resistance_band(nominal, _plate_ohm(machine))
-    if machine is None:
-        return None
+    if reading.id in RATED_BY:
+        nominal = number(content, case, RATED_BY[reading.id])
+        return None if nominal is None else _rated_band(reading.id, nominal, machine)
+    if reading.id == FILL:  # its own file's, also where the data plate names another refrigerant
+        on_file = content.machines.get(word(case, "machine") or "")
+        return None if on_file is None else fill_volume_band(on_file)
+    usual = practice_band(reading.id)
+    if usual is not None or machine is None:
+        return usual
     return _hull(
         expected_band(machine, conditions, reading.id, minute_s)
         for conditions in _conditions(content, case, machine)
     )
 
 
-def coil_state_of(content: Content, case: Case, measured_ohm: float) -> CoilState | None:
+def _rated_band(reading_id: str, nominal_v: float, machine: Machine | None) -> Band:
+    """Return the band of one of `RATED_BY`; raise UnknownNominalVoltage for an odd voltage."""
+    match reading_id:
+        case "supply_voltage":
+            return supply_voltage_band(nominal_v)
+        case "coil_voltage" | "inlet_coil_voltage":
+            return coil_voltage_band(nominal_v)
+        case _:
+            return coil_resistance_band(nominal_v, _plate_ohm(reading_id, machine))
+
+
+def _nothing_to_judge_by(reading_id: str) -> str:
+    if reading_id in RATED_BY:
+        return _NO_RATED_VOLTAGE
+    return _NOT_ON_FILE if reading_id == FILL else _NO_MACHINE
+
+
+def coil_state_of(
+    content: Content, case: Case, measured_ohm: float, reading_id: str = "coil_resistance"
+) -> CoilState | None:
     """Return what a coil's resistance says of its winding, None if its voltage is not known."""
-    nominal = number(content, case, "coil_nominal_voltage")
+    nominal = number(content, case, RATED_BY[reading_id])
     if nominal is None:
         return None
-    plate_ohm = _plate_ohm(machine_in_use(content, case))
+    plate_ohm = _plate_ohm(reading_id, machine_in_use(content, case))
     try:
         return coil_verdict(nominal, measured_ohm, plate_ohm).state
     except PhysicsError:
         return None
 
 
-def _plate_ohm(machine: Machine | None) -> float | None:
-    """Return the coil's rated resistance, None for a machine that is not on file."""
-    if machine is None or machine.is_generic:
+def _plate_ohm(reading_id: str, machine: Machine | None) -> float | None:
+    """Return the harvest coil's rated resistance; None for another, or a machine not on file."""
+    if machine is None or machine.is_generic or reading_id != "coil_resistance":
         return None
     return machine.electrical.coil_resistance_ohm
 
@@ -237,6 +282,17 @@ def number(content: Content, case: Case, reading_id: str) -> float | None:
     return float(value) if isinstance(value, (int, float)) else None
 
 
+def _production_kg_per_s(content: Content, case: Case) -> float | None:
+    """Return the ice in a day [kg/s] from the measured cycle, None while a part is not known."""
+    parts = [number(content, case, part) for part in PRODUCTION_PARTS]
+    if any(part is None for part in parts):
+        return None
+    batch_kg, freeze_s, harvest_s = (part or 0.0 for part in parts)
+    if freeze_s + harvest_s <= 0.0:
+        return None
+    return production_kg_per_day(batch_kg, freeze_s, harvest_s) / DAY_S
+
+
 def word(case: Case, reading_id: str) -> str | None:
     """Return a choice, machine or refrigerant id the caller gave; None if not known."""
     answer = case.answers.get(reading_id)
@@ -251,6 +307,8 @@ def _worked_out(content: Content, case: Case, reading_id: str) -> float | str | 
         if nominal is None or measured is None:
             return None
         return "none" if measured < NO_VOLTAGE_SHARE * nominal else "some"
+    if reading_id == PRODUCTION:
+        return _production_kg_per_s(content, case)
     kind = word(case, "condenser_kind")
     machine = content.machines.get(word(case, "machine") or "")
     if machine is not None:
@@ -258,6 +316,8 @@ def _worked_out(content: Content, case: Case, reading_id: str) -> float | str | 
         known: dict[str, Callable[[Machine], float | str | None]] = {
             "condenser_kind": lambda found: found.condenser.kind.value,
             "coil_nominal_voltage": lambda found: found.electrical.coil_nominal_voltage_v,
+            "inlet_coil_nominal_voltage": lambda found: found.electrical.coil_nominal_voltage_v,
+            "supply_nominal_voltage": lambda found: found.electrical.supply_voltage_v,
             "receiver_vapor_feed_fitted": lambda found: (
                 "fitted" if found.has_receiver_vapor_feed else "not_fitted"
             ),

@@ -8,10 +8,13 @@ from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
 
+from triage.dialogue.case import COMPLAINT
+from triage.dialogue.complaints import heard_complaint, question_about
 from triage.dialogue.moment import bare_moment_in, moment_in
 from triage.dialogue.names import Found, Named, find_exact, find_named
 from triage.dialogue.words import (
     NEGATION,
+    OUR_REASONS,
     agreement,
     control_in,
     fold,
@@ -125,6 +128,8 @@ def read_reply(
     if not plain:
         return Unclear("Nothing was typed.")
     is_choice = reading.kind is ReadingKind.CHOICE
+    if is_choice and reading.id == COMPLAINT and (said := _read_complaint(plain, reading)):
+        return said
     if is_choice and (exact := find_exact(plain, _choice_names(reading))).id:
         return Value(exact.id, plain)
     control = read_control(plain)
@@ -145,6 +150,29 @@ def read_reply(
     if reason is not None:
         return Unknown(reason)
     return _read_quantity(plain, reading, system, barometric_pressure_pa)
+
+
+# The complaint, in free words.
+
+
+_ASKING_BACK = ("why", "how")
+"""Steering words that free talk may begin with as well: "why won't it drop its ice"."""
+
+
+def _read_complaint(plain: str, reading: Reading) -> Value | Unclear | None:
+    """Return what free words mean, or None if they are too long, steer the call or refuse."""
+    if len(plain) > LONGEST_ANSWER:
+        return None
+    match = heard_complaint(reading.choices, plain)
+    if match.is_exact:
+        return Value(match.choices[0].id, plain)
+    control, reason = read_control(plain), unknown_reason(plain)
+    if control is not None and not (control.command in _ASKING_BACK and match.is_clear):
+        return None
+    if reason in OUR_REASONS or (reason is not None and not match.choices):
+        return None
+    labels = tuple(each.label for each in match.choices)
+    return Unclear(question_about(match, reading.choices, plain), labels)
 
 
 # Choices, machines, refrigerants.
@@ -271,7 +299,7 @@ def _read_refrigerant(plain: str) -> Value | Unclear:
 _LINKS = word_set(
     "is was are were at the of on for a an my our its it s that this reads read reading "
     "shows showing says temp temps temperature pressure press side gauge with from now "
-    "currently and so also then has got there we i have see comes came takes take took today "
+    "currently and so also then has got there we i have see comes came takes take took today makes "
     "weather report forecast"
 )
 _ONE_WHOLE = re.compile(
@@ -289,6 +317,7 @@ _WITH_MOMENT = frozenset(
         Dimension.TEMPERATURE,
         Dimension.TEMPERATURE_DIFFERENCE,
         Dimension.VOLTAGE,
+        Dimension.CURRENT,
     }
 )
 """What changes in the course of a cycle, so that a time beside it says when it was read."""

@@ -30,6 +30,14 @@ SI_UNITS = {
     ReadingKind.MASS: "kg",
     ReadingKind.VOLTAGE: "V",
     ReadingKind.RESISTANCE: "ohm",
+    ReadingKind.MASS_PER_DAY: "kg/s",
+    ReadingKind.ENERGY_PER_MASS: "J/kg",
+    ReadingKind.VOLUME_PER_MASS: "m3/kg",
+    ReadingKind.CONCENTRATION: "kg/m3",
+    ReadingKind.WATER_PRESSURE: "Pa gauge",
+    ReadingKind.CURRENT: "A",
+    ReadingKind.VOLUME: "m3",
+    ReadingKind.AGE: "s",
 }
 """What the values inside are counted in."""
 
@@ -177,7 +185,7 @@ def finding_data(case: Case, finding: Finding) -> dict[str, Any]:
     if isinstance(finding.value, float):
         unit = default_unit_of(Dimension(kind.value), UnitSystem(case.units))
         value = _in_unit(case, kind, finding.value)
-        si_value, si_unit = _finite(finding.value), SI_UNITS[kind]
+        si_value, si_unit = _finite(finding.value, kind), SI_UNITS[kind]
     return {
         "reading": finding.reading.id,
         "typed": finding.typed,
@@ -212,9 +220,11 @@ def _in_unit(case: Case, kind: ReadingKind, si_value: float) -> float | str:
     system = UnitSystem(case.units)
     dimension = Dimension(kind.value)
     unit = unit_of(default_unit_of(dimension, system), dimension)
-    return _finite(round(unit.from_si(si_value, barometric_pressure_of(case)), 4))
+    return _finite(round(unit.from_si(si_value, barometric_pressure_of(case)), 4), kind)
 
 
-def _finite(value: float) -> float | str:
-    """JSON has no infinity; an open coil reads "open"."""
-    return value if math.isfinite(value) else "open"
+def _finite(value: float, kind: ReadingKind = ReadingKind.RESISTANCE) -> float | str:
+    """JSON has no infinity; an open coil reads "open", the age of what never was "never"."""
+    if math.isfinite(value):
+        return value
+    return "never" if kind is ReadingKind.AGE else "open"

@@ -114,7 +114,7 @@ def _waited_for(reason: str) -> str:
 
 def _found(engine: Engine, case: Case) -> str:
     order = list(Stage)
-    stages = stages_of(engine.content)
+    stages = stages_of(engine.of(case).view)
     halves: dict[bool, list[Finding]] = {False: [], True: []}
     for finding in engine.findings(case):
         stage = order[stages.get(finding.reading.id, 0)]

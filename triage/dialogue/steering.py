@@ -13,7 +13,6 @@ from triage.dialogue.events import (
     Identified,
     Looked,
     Noted,
-    NotUnderstood,
     Parked,
     Stopped,
     TakenBack,
@@ -23,6 +22,7 @@ from triage.dialogue.judge import ALTITUDE
 from triage.dialogue.parking import due_at, no_time_in, read_wait
 from triage.dialogue.reply import Control
 from triage.dialogue.standing import refused_cautions
+from triage.dialogue.taking import judged_again, unclear
 from triage.dialogue.view import (
     AskCaution,
     AskConfirmation,
@@ -31,7 +31,6 @@ from triage.dialogue.view import (
     Escalated,
     Explained,
     HelpWanted,
-    NotClear,
     NoteKept,
     NotTaken,
     ParkedHere,
@@ -76,11 +75,6 @@ def steered(engine: Engine, case: Case, prompt: Open, typed: str, control: Contr
         case "help":
             return Turn((looked,), (HelpWanted(_choices(prompt), usual_wait(prompt)),))
     return unclear(prompt, typed, "That does not fit here. Type help.")
-
-
-def unclear(prompt: Prompt, typed: str, message: str) -> Turn:
-    """Return the turn that only says why `typed` could not be used."""
-    return Turn((NotUnderstood(prompt.node, typed, message),), (NotClear(message),))
 
 
 # Parking, and which very machine it is.
@@ -221,8 +215,8 @@ def _take_back(engine: Engine, case: Case, reading_id: str, typed: str) -> Turn:
         for waiting in case.offered
     )
     events: tuple[Event, ...] = (*moved, taken_back)
-    judged_again = engine.judged_again(case, fold(events, case), reading_id)
-    return Turn(events, (*dropped, TookBack(reading, typed), *judged_again))
+    again = judged_again(engine.content, case, fold(events, case), reading_id)
+    return Turn(events, (*dropped, TookBack(reading, typed), *again))
 
 
 def _is_called(reading: Reading, named: str) -> bool:

@@ -13,7 +13,6 @@ from triage.dialogue.engine import Engine
 from triage.dialogue.judge import ALTITUDE
 from triage.drill.model_answer import ModelAnswer, model_answer
 from triage.drill.population import (
-    HEALTHY,
     Place,
     caller_at,
     can_happen,
@@ -26,6 +25,7 @@ from triage.drill.simulated_caller import SimulatedCaller
 from triage.physics.faults import FAULTS, faults_of, variants_on
 from triage.physics.machine import Machine
 from triage.physics.quantity import Dimension, UnitSystem, format_quantity
+from triage.tree.content import HEALTHY
 
 NOT_LICENSED = "no, I am the manager"
 """What a caller says who may not measure."""
@@ -182,13 +182,13 @@ def _drawn(
     places = places_of(machine, _PLACES, noise, is_on_file=is_on_file)
     fitting = {
         key: [place for place in places if can_happen(key, machine, place)]
-        for key in engine.content.causes
+        for key in engine.view.causes
         if cause in (None, key)
     }
     known = [key for key, where in fitting.items() if where]
     if not known:
         return None
-    hidden = noise.choices(known, [engine.content.causes[key].prior for key in known])[0]
+    hidden = noise.choices(known, [engine.view.causes[key].prior for key in known])[0]
     place = _told_in(noise.choice(fitting[hidden]), units)
     said = {ALTITUDE: _SEA_LEVEL[units]}
     if not is_licensed:
@@ -217,4 +217,4 @@ def _shows(call: PracticeCall) -> bool:
     if call.cause == HEALTHY:
         return True
     case = told(call.opening, call.place, call.machine)
-    return is_plain(call.engine.content, call.caller, case)
+    return is_plain(call.engine.view, call.caller, case)

@@ -222,7 +222,7 @@ def two_left(call: PracticeCall, wrong: Collection[str] = ()) -> tuple[str, str]
 
     Causes known to be `wrong` are not named.
     """
-    causes = call.engine.content.causes
+    causes = call.engine.view.causes
     side = causes[call.cause].side
     alike = [key for key, cause in causes.items() if cause.side is side or side is Side.NONE]
     excluded = {call.cause, *wrong}

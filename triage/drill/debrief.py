@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from triage.dialogue.case import QUALIFICATION, Case, fold
 from triage.dialogue.events import Answered
-from triage.dialogue.heard import answer_of
+from triage.dialogue.heard import answer_of, readings_heard
 from triage.dialogue.judge import finding_of
 from triage.dialogue.reply import Value, read_reply
 from triage.dialogue.view import ODD, Finding
@@ -108,7 +108,7 @@ class Debrief:
 
 def debrief(call: PracticeCall, practice: Practice) -> Debrief:
     """Return the look back at a drill that ended; one still open counts as unfinished."""
-    engine, content = call.engine, call.engine.content
+    engine, content = call.engine, call.engine.view
     steps = []
     for asking in practice.asked:
         following = best_next(engine, asking.before)
@@ -149,7 +149,7 @@ def debrief(call: PracticeCall, practice: Practice) -> Debrief:
 def _missed(call: PracticeCall, practice: Practice) -> Iterator[Reading]:
     """Yield the judged readings that the model answer asked for and had, and the trainee not."""
     for key in call.model.asked:
-        reading = call.engine.content.readings[key]
+        reading = call.engine.view.readings[key]
         is_judged = reading.is_banded or bool(reading.normal)
         is_about_machine = stage_of(call.engine, key) is not Stage.MACHINE
         if is_judged and is_about_machine and _is_missed(call, practice, reading):
@@ -168,10 +168,10 @@ def _distance(finding: Finding) -> float:
 
 def _shown(call: PracticeCall) -> tuple[Case, tuple[Finding, ...]]:
     """Return what the machine shows to a licensed caller who can get at everything."""
-    content = call.engine.content
+    content = call.engine.view
     case = told(call.opening, call.place, call.machine)
     answers: list[Answered] = []
-    for reading in content.readings.values():
+    for reading in readings_heard(content):
         if reading.id in case.answers or reading.id in (QUALIFICATION, TRIED):
             continue
         words = call.caller.answer_with_all(reading.id)

@@ -21,7 +21,7 @@ def answers_of(call: PracticeCall, practice: Practice) -> dict[str, Any]:
     asked = dict.fromkeys((*call.model.asked, *(item.reading for item in practice.asked)))
     texts: dict[str, str | list[str]] = {}
     for key in asked:
-        words = words_given(call, call.engine.content.readings[key])
+        words = words_given(call, call.engine.view.readings[key])
         texts[key] = [words, "yes"] if key in call.model.confirmed else words
     return {
         "about": f"Practice call {call.seed}, level {call.level.value}, invented",

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from triage.dialogue.heard import readings_heard
 from triage.dialogue.names import FILLERS, find_exact, find_named
 from triage.dialogue.words import fold, plain_text, word_set
 from triage.drill.spoken import ASKED_BY
@@ -94,7 +95,7 @@ def is_how_much(text: str) -> bool:
 
 def readings_meant(text: str, content: Content) -> Meant:
     """Return the readings asked for: one, or several with commas or "and" between them."""
-    readings = content.readings.values()
+    readings = readings_heard(content)
     names = {each.id: asked_words(content, each.id) for each in readings}
     groups = {each.id: _groups_of(each) for each in readings}
     answers = {each.id: _answers_of(each) for each in readings}
@@ -114,7 +115,7 @@ def readings_meant(text: str, content: Content) -> Meant:
 
 def caution_meant(text: str, content: Content) -> Meant:
     """Return the caution that a title, or words of it, names; only those of readings count."""
-    keys = dict.fromkeys(key for each in content.readings.values() for key in each.cautions)
+    keys = dict.fromkeys(key for each in readings_heard(content) for key in each.cautions)
     return _meant(text, {key: caution_words(content, key) for key in keys})
 
 

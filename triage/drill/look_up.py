@@ -44,7 +44,7 @@ def explained(call: PracticeCall, practice: Practice, topic: str, argument: str)
         answer = Explained(topic, _FOR_LICENSED if is_asked else f"{_FOR_LICENSED} {_ASK_FIRST}")
     else:
         keys = cautions_before(call.engine, practice.case, reading) if topic == "how" else ()
-        cautions = tuple(call.engine.content.cautions[key] for key in keys)
+        cautions = tuple(call.engine.view.cautions[key] for key in keys)
         answer = Explained(topic, question.why if topic == "why" else question.how, cautions)
         if not practice.read_out.issuperset(keys):
             return Response((Named(reading.id, keys),), (answer, Noted(_SHOWN_ONLY)))
@@ -52,12 +52,12 @@ def explained(call: PracticeCall, practice: Practice, topic: str, argument: str)
 
 
 def _one_reading(call: PracticeCall, practice: Practice, argument: str) -> Reading | NotClear:
-    readings = call.engine.content.readings
+    readings = call.engine.view.readings
     if not argument or (argument.lower() in ("that", "this", "it") and practice.named):
         if practice.named:
             return readings[practice.named]
         return NotClear("Type the reading behind the word, such as: why freeze time.")
-    meant = readings_meant(argument, call.engine.content)
+    meant = readings_meant(argument, call.engine.view)
     if len(meant.ids) == 1:
         return readings[meant.ids[0]]
     if meant.options:

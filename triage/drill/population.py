@@ -24,7 +24,6 @@ from triage.physics.tolerances import INSTRUMENT_LIMITS
 from triage.physics.virtual_machine import DEFAULT_MOMENT_S, reading_at
 from triage.tree.content import Content
 
-HEALTHY = "healthy"
 WARM_WATER = "water_supply_warm"
 TRIED = "manifold_test_result"
 

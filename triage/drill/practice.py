@@ -214,7 +214,7 @@ def _asked(call: PracticeCall, practice: Practice, reading_id: str) -> Practice:
     practice = replace(practice, named=reading_id)
     if practice.has_asked(reading_id):  # said again, not measured again
         return practice
-    reading = call.engine.content.readings[reading_id]
+    reading = call.engine.view.readings[reading_id]
     words = words_for(call, practice.case, reading)
     is_put_off = words == NOT_YET
     if is_put_off and any(item.reading == reading_id for item in practice.asked):
@@ -255,7 +255,7 @@ def can_give(call: PracticeCall, reading: Reading) -> bool:
 
 
 def _answer(call: PracticeCall, case: Case, reading: Reading, words: str) -> Answered:
-    content = call.engine.content
+    content = call.engine.view
     reply = read(content, case, reading, words)
     if isinstance(reply, Value):
         questions = call.engine.tree.questions.values()

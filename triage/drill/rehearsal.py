@@ -127,7 +127,7 @@ def _choice(call: PracticeCall, practice: Practice, offer: LeftOpen, typed: str)
     if len(offer.options) == 1:  # only a yes will do: a word of it may be meant otherwise
         chosen = offer.options[0] if said or number == "1" else None
     else:
-        chosen = _chosen(call.engine.content, offer, typed)
+        chosen = _chosen(call.engine.view, offer, typed)
     if chosen is None and is_number:  # the list stays open
         return Response((offer,), (NotClear(_no_such_number(offer)),))
     if chosen is None:
@@ -161,7 +161,7 @@ def _chosen(content: Content, offer: LeftOpen, typed: str) -> str | None:
 
 
 def _which(call: PracticeCall, kind: Kind, options: tuple[str, ...]) -> Response:
-    content = call.engine.content
+    content = call.engine.view
     match kind:
         case Kind.READING:
             names = tuple(content.readings[key].name for key in options)
@@ -212,7 +212,7 @@ def _steered(call: PracticeCall, practice: Practice, command: str) -> Response:
 def _propose(call: PracticeCall, practice: Practice, argument: str) -> Response:
     if not argument:
         return _unclear("Type the cause behind the word, such as: propose weak compressor.")
-    content = call.engine.content
+    content = call.engine.view
     meant = cause_meant(argument, content)
     if meant.ids and is_cause_in_full(argument, content):
         return _proposed(call, practice, meant.ids[0])
@@ -233,7 +233,7 @@ def _proposed(call: PracticeCall, practice: Practice, cause: str) -> Response:
 
 
 def _caution(call: PracticeCall, practice: Practice, argument: str) -> Response:
-    content = call.engine.content
+    content = call.engine.view
     titles = {key: caution_words(content, key) for key in content.cautions}
     if not argument:
         if not practice.named:
@@ -258,7 +258,7 @@ def _caution(call: PracticeCall, practice: Practice, argument: str) -> Response:
 def _read_before(
     call: PracticeCall, practice: Practice, readings: tuple[str, ...], also: tuple[str, ...] = ()
 ) -> Response:
-    known = call.engine.content.readings
+    known = call.engine.view.readings
     unread = dict.fromkeys(
         key
         for reading in readings
@@ -273,7 +273,7 @@ def _read_before(
 
 
 def _read(call: PracticeCall, cautions: tuple[str, ...]) -> Response:
-    read = tuple(call.engine.content.cautions[key] for key in cautions)
+    read = tuple(call.engine.view.cautions[key] for key in cautions)
     return Response((ReadOut(cautions),), (CautionsRead(read),))
 
 
@@ -281,7 +281,7 @@ def _read(call: PracticeCall, cautions: tuple[str, ...]) -> Response:
 
 
 def _asking(call: PracticeCall, practice: Practice, typed: str) -> Response:
-    content = call.engine.content
+    content = call.engine.view
     meant = readings_meant(typed, content)
     cause = cause_meant(typed, content)
     causes = cause.ids or cause.options
@@ -346,7 +346,7 @@ def _asked(call: PracticeCall, practice: Practice, readings: tuple[str, ...]) ->
 
 def minutes_taken(call: PracticeCall, practice: Practice) -> float:
     """Return the caller's time that the readings took [min]; what was refused took none."""
-    readings = call.engine.content.readings
+    readings = call.engine.view.readings
     return sum(readings[item.reading].minutes for item in practice.asked if item.is_taken)
 
 

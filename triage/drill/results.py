@@ -105,7 +105,7 @@ def result_of(looked_back: Debrief, trainee: str, at: str) -> Result:
         too_early=looked_back.too_early,
         cautions_skipped=looked_back.cautions_skipped,
         hints=looked_back.hints,
-        content=call.engine.content.version,
+        content=call.engine.view.version,
         model_readings=len(call.model.asked),
     )
 

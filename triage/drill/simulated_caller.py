@@ -25,6 +25,7 @@ from triage.physics.observed import (
     coil_voltage_v,
 )
 from triage.physics.quantity import Dimension, UnitSystem, format_quantity
+from triage.physics.rating import production_kg_per_day
 from triage.physics.sensitivity import HARVEST_READINGS
 from triage.physics.tolerances import (
     AIR_THERMOMETER_K,
@@ -33,9 +34,12 @@ from triage.physics.tolerances import (
     INSTRUMENT_LIMITS,
     LATE_S,
     MACHINE_TOLERANCES,
+    METER_LIMITS,
+    PRODUCTION_PARTS,
     ROOF_AIR_THERMOMETER_K,
     WATER_THERMOMETER_K,
 )
+from triage.physics.units import DAY_S
 from triage.physics.virtual_machine import (
     DEFAULT_MOMENT_S,
     READING_IDS,
@@ -165,7 +169,7 @@ class SimulatedCaller:
         return self._said[reading_id]
 
     def _found(self, reading_id: str) -> str:
-        noise = random.Random(f"{self._seed} {reading_id}")
+        noise = self._noise(reading_id)
         match reading_id:
             case "machine":
                 return self.machine.name.partition(" (")[0]
@@ -189,8 +193,14 @@ class SimulatedCaller:
             return self._words(self._measured(reading_id, noise), _DIMENSIONS[reading_id])
         return UNKNOWN_WORDS
 
+    def _noise(self, reading_id: str) -> random.Random:
+        return random.Random(f"{self._seed} {reading_id}")
+
     def _measured(self, reading_id: str, noise: random.Random) -> float:
         """Return a number as the instrument shows it, in SI."""
+        if reading_id == "ice_production":
+            parts = (self._measured(part, self._noise(part)) for part in PRODUCTION_PARTS)
+            return production_kg_per_day(*parts) / DAY_S
         moment_s = DEFAULT_MOMENT_S.get(reading_id)
         if reading_id == _LATE:
             moment_s = self.cycle.freeze.duration_s - noise.uniform(0.0, LATE_S)
@@ -202,6 +212,8 @@ class SimulatedCaller:
             value += INSTRUMENT_LIMITS[reading_id](value) * self._instrument_share(
                 reading_id, noise
             )
+        elif reading_id in METER_LIMITS:
+            value += _off(METER_LIMITS[reading_id](value), noise)
         elif reading_id in _THERMOMETERS_K:
             value += _off(_THERMOMETERS_K[reading_id], noise)
         return max(value, _LEAST_SHOWN.get(_DIMENSIONS[reading_id], -math.inf))
@@ -276,6 +288,15 @@ _LEAST_SHOWN: Mapping[str, float] = MappingProxyType({
 """The least an instrument shows, in SI: no compound gauge goes to a full vacuum (judged)."""
 
 
+_OTHER_DIMENSIONS: Mapping[str, str] = MappingProxyType({
+    "ice_bridge_thickness": "length",
+    "batch_ice_mass": "mass",
+    "ice_production": "mass_per_day",
+    "energy_use": "energy_per_mass",
+    "water_use": "volume_per_mass",
+})  # fmt: skip
+
+
 def _dimension(reading_id: str) -> str:
     if "pressure" in reading_id:
         return "gauge_pressure"
@@ -283,9 +304,7 @@ def _dimension(reading_id: str) -> str:
         return "temperature"
     if reading_id.endswith("_time"):
         return "duration"
-    return {"ice_bridge_thickness": "length", "batch_ice_mass": "mass"}.get(
-        reading_id, "temperature_difference"
-    )
+    return _OTHER_DIMENSIONS.get(reading_id, "temperature_difference")
 
 
 _DIMENSIONS: Mapping[str, str] = MappingProxyType({name: _dimension(name) for name in READING_IDS})

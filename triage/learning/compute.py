@@ -36,6 +36,7 @@ from triage.tree.likelihoods import (
     Mode,
     fingerprint,
     foreseen,
+    modelled_causes,
     staleness,
 )
 from triage.tree.load import load_content
@@ -95,7 +96,7 @@ def compute_likelihoods(
             cause: modes_of(causes[cause], outcomes, MODES, plan.seed)
             if causes[cause]
             else (judged_mode(content, cause, outcomes),)
-            for cause in content.causes
+            for cause in modelled_causes(content)
         }
         for setting, causes in by_setting.items()
     }

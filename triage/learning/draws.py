@@ -26,7 +26,7 @@ from triage.drill.population import (
     told,
 )
 from triage.tree.content import Content
-from triage.tree.likelihoods import ON_FILE, TYPICAL, foreseen
+from triage.tree.likelihoods import MADE_OF_OTHERS, ON_FILE, TYPICAL, foreseen, modelled_causes
 
 MOST_TRIES = 8
 """How often a fault that shows nowhere is drawn anew before the place is given up for it."""
@@ -96,7 +96,7 @@ def draws_of(
     machine = content.machines[batch.machine]
     tree = next(iter(content.trees))
     case = told(opened(place, tree, content.version), place, machine)
-    for cause in content.causes:
+    for cause in modelled_causes(content):
         if not can_happen(cause, machine, place):
             continue
         noise = random.Random(f"{seed}/{batch.name}/{cause}")
@@ -113,5 +113,7 @@ def _shown(content: Content, findings: Mapping[str, Finding]) -> Mapping[str, st
     return {
         key: grade
         for key, finding in findings.items()
-        if foreseen(content.readings[key]) and (grade := grade_of(finding)) is not None
+        if foreseen(content.readings[key])
+        and key not in MADE_OF_OTHERS
+        and (grade := grade_of(finding)) is not None
     }

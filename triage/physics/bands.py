@@ -6,33 +6,44 @@ run at the call's conditions and widened by what `triage.physics.tolerances` sta
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
-from dataclasses import dataclass
-from enum import StrEnum
 from functools import lru_cache
 from itertools import pairwise
 
-from triage.physics import electrical
 from triage.physics.adapt import adapt, typical_machine
+from triage.physics.band import Band, Basis, BasisKind, Beside, basis_words
 from triage.physics.circuit import Circuit
 from triage.physics.errors import PhysicsError
 from triage.physics.machine import HEALTHY, ChartRow, CondenserKind, Conditions, Machine
-from triage.physics.quantity import Dimension, UnitSystem, format_quantity
+from triage.physics.rated import told_beside
+from triage.physics.rating import production_kg_per_day
 from triage.physics.sensitivity import study_of
-from triage.physics.tolerances import AIR_THERMOMETER_K, INSTRUMENT_LIMITS
+from triage.physics.site_bands import (
+    coil_resistance_band,
+    coil_voltage_band,
+    fill_volume_band,
+    practice_band,
+    site_band,
+    supply_voltage_band,
+)
+from triage.physics.tolerances import AIR_THERMOMETER_K, INSTRUMENT_LIMITS, PRODUCTION_PARTS
+from triage.physics.units import DAY_S
 from triage.physics.virtual_machine import DEFAULT_MOMENT_S, READING_IDS
 
 __all__ = [
     "Band",
     "Basis",
     "BasisKind",
+    "Beside",
     "adapt",
     "basis_words",
     "coil_resistance_band",
     "coil_voltage_band",
     "expected_band",
+    "fill_volume_band",
     "manifold_window",
+    "practice_band",
+    "supply_voltage_band",
     "typical_machine",
 ]
 
@@ -55,52 +66,15 @@ _GENERIC_SPANS: Mapping[str, tuple[float, float]] = {
     "batch_ice_mass": (0.1, 8.0),
     "freeze_time": (0.55, 2.0),
     "harvest_time": (0.45, 2.5),
+    "ice_production": (0.1, 8.0),
+    "energy_use": (0.6, 2.2),
+    "water_use": (0.65, 2.0),
 }
 """How far readings that go with a machine's size may lie from a typical machine's [shares]; judged:
-batches run from half a kilogram to twenty."""
+batches run from half a kilogram to twenty, small machines use twice the energy of large ones for
+the same ice (10 CFR 431.136 allows as much), and rinse with more water or less."""
 
 _GAUGE_PRESSURES = frozenset(found for found in READING_IDS if "pressure" in found)
-
-
-class BasisKind(StrEnum):
-    """What a band rests on."""
-
-    MODEL = "model"
-    CHART = "chart"
-    STANDARD = "standard"
-    MACHINE_FILE = "machine_file"
-    ADAPTED = "adapted"
-
-
-@dataclass(frozen=True, slots=True)
-class Basis:
-    """What a band rests on, as values; `basis_words` puts it in words.
-
-    `minute_s` is the moment it holds for, in seconds. `is_any_condition`: it covers the machine's
-    whole working range, because a temperature was not known. `is_beyond_chart`: the machine has a
-    chart that does not reach here. `words` say it for standards and the like.
-    """
-
-    kind: BasisKind
-    machine_name: str = ""
-    conditions: Conditions | None = None
-    minute_s: float | None = None
-    refrigerant: str = ""
-    condenser_kind: CondenserKind | None = None
-    is_any_condition: bool = False
-    is_beyond_chart: bool = False
-    is_beyond_limits: bool = False
-    words: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class Band:
-    """Where a healthy machine's reading lies, in SI; pressures are absolute pascal."""
-
-    low: float
-    high: float
-    centre: float
-    basis: Basis
 
 
 def expected_band(
@@ -120,11 +94,9 @@ def expected_band(
 def _expected_band(
     machine: Machine, conditions: Conditions, reading_id: str, minute_s: float | None
 ) -> Band:
-    if reading_id == "coil_voltage":
-        return coil_voltage_band(machine.electrical.coil_nominal_voltage_v)
-    if reading_id == "coil_resistance":
-        rated = None if machine.is_generic else machine.electrical.coil_resistance_ohm
-        return coil_resistance_band(machine.electrical.coil_nominal_voltage_v, rated)
+    at_the_site = site_band(machine, reading_id)
+    if at_the_site is not None:
+        return at_the_site
     limits = _working_limits(machine, reading_id)
     if limits is not None:
         # On the limit by the plate is not beyond it by a thermometer.
@@ -134,6 +106,8 @@ def _expected_band(
     if reading_id not in READING_IDS:
         raise PhysicsError(f'No band is known for "{reading_id}": it is not a figure to judge.')
     from_chart = _chart_band(machine, conditions, reading_id, minute_s)
+    if from_chart is None and reading_id == "ice_production":
+        from_chart = _chart_production(machine, conditions)
     if from_chart is not None:
         return from_chart
     return _model_band(machine, conditions, reading_id, minute_s)
@@ -171,6 +145,7 @@ def _model_band(
         condenser_kind=machine.condenser.kind,
         is_beyond_chart=any(reading_id in row.ranges for row in machine.chart),
         is_beyond_limits=_is_beyond_limits(machine, conditions),
+        beside=told_beside(machine, reading_id),
     )
     return Band(low, high, spread.centre, basis)
 
@@ -219,6 +194,23 @@ def _chart_band(
     limit = INSTRUMENT_LIMITS[reading_id](centre) if reading_id in INSTRUMENT_LIMITS else 0.0
     basis = Basis(BasisKind.CHART, machine.name, conditions, minute_s)
     return Band(max(0.0, low - limit), high + limit, centre, basis)
+
+
+def _chart_production(machine: Machine, conditions: Conditions) -> Band | None:
+    """Return ice in a day [kg/s] from the chart's batch and times, None where one is missing.
+
+    The middle is the chart's. How far around it others lie is the model's, which knows that a
+    thicker batch takes longer; three ranges of a chart do not tell.
+    """
+    bands = [_chart_band(machine, conditions, part, None) for part in PRODUCTION_PARTS]
+    found = [band for band in bands if band is not None]
+    spread = study_of(machine, conditions).spread("ice_production", None)
+    if len(found) < len(PRODUCTION_PARTS) or spread.centre == 0.0:
+        return None
+    batch, freeze, harvest = found
+    centre = production_kg_per_day(batch.centre, freeze.centre, harvest.centre) / DAY_S
+    low, high = (spread.centre - spread.down) / spread.centre, 1.0 + spread.up / spread.centre
+    return Band(max(0.0, low) * centre, high * centre, centre, batch.basis)
 
 
 def _is_chart_moment(
@@ -275,27 +267,7 @@ def _bracket(values: set[float], wanted: float) -> tuple[tuple[float, float], ..
     return ((ordered[0], 1.0),)
 
 
-# Electrical readings and the confirming test
-
-
-def coil_voltage_band(nominal_v: float) -> Band:
-    """Return the voltage [V] at which a coil of nominal voltage `nominal_v` [V] must work.
-
-    Raises UnknownNominalVoltage for a nominal voltage no table covers.
-    """
-    found = electrical.coil_band(nominal_v)
-    basis = Basis(BasisKind.STANDARD, words=found.basis)
-    return Band(found.low_v, found.high_v, nominal_v, basis)
-
-
-def coil_resistance_band(nominal_v: float, rated_ohm: float | None = None) -> Band:
-    """Return the plausible resistance [ohm] of a coil, from its plate or from its nominal voltage.
-
-    Raises UnknownNominalVoltage, or OutOfRange for a rated resistance that is not positive.
-    """
-    low, high, words = electrical.coil_resistance_band(nominal_v, rated_ohm)
-    centre = math.sqrt(low * high) if rated_ohm is None else rated_ohm
-    return Band(low, high, centre, Basis(BasisKind.STANDARD, words=words))
+# The confirming test
 
 
 def manifold_window(machine: Machine, conditions: Conditions) -> Band:
@@ -315,67 +287,3 @@ def manifold_window(machine: Machine, conditions: Conditions) -> Band:
         "top",
     )
     return Band(low, high, 0.5 * (low + high), basis)
-
-
-# Words
-
-_CONDENSER_WORDS = {
-    CondenserKind.REMOTE_AIR: "remote air-cooled",
-    CondenserKind.AIR: "air-cooled",
-    CondenserKind.WATER: "water-cooled",
-}
-
-
-def basis_words(basis: Basis, system: UnitSystem) -> str:
-    """Return in words what a band rests on, temperatures in the units of `system`.
-
-    >>> place = Conditions(294.15, 294.15, 289.15)
-    >>> basis_words(Basis(BasisKind.MODEL, "x", place, 360.0), UnitSystem.SI)
-    'computed for 21 °C air, 16 °C water, minute 6'
-    """
-    match basis.kind:
-        case BasisKind.STANDARD:
-            return basis.words
-        case BasisKind.MACHINE_FILE:
-            return "this machine's stated working limits"
-        case BasisKind.CHART:
-            if basis.is_any_condition:
-                return "this machine's own chart, over its whole working range"
-            return f"this machine's own chart at {_place_words(basis, system)}"
-        case BasisKind.MODEL:
-            words = _computed_words(basis, system)
-        case BasisKind.ADAPTED:
-            condenser = f"{_CONDENSER_WORDS[basis.condenser_kind]} " if basis.condenser_kind else ""
-            words = (
-                f"a typical {condenser}machine on {basis.refrigerant}; yours is not on file; "
-                f"{_computed_words(basis, system)}"
-            )
-    if basis.is_beyond_chart:
-        words += "; its own chart does not reach here"
-    if basis.is_beyond_limits and not basis.is_any_condition:
-        words += "; outside its stated working limits"
-    return words
-
-
-def _computed_words(basis: Basis, system: UnitSystem) -> str:
-    if basis.is_any_condition:
-        return "computed over its whole working range" + _minute_words(basis)
-    return f"computed for {_place_words(basis, system)}{_minute_words(basis)}"
-
-
-def _minute_words(basis: Basis) -> str:
-    return "" if basis.minute_s is None else f", minute {round(basis.minute_s / 60.0, 1):g}"
-
-
-def _place_words(basis: Basis, system: UnitSystem) -> str:
-    if basis.conditions is None:
-        return "the stated conditions"
-
-    def shown(kelvin: float) -> str:
-        return format_quantity(round(kelvin, 2), Dimension.TEMPERATURE, system)
-
-    place = basis.conditions
-    words = f"{shown(place.ambient_air_temperature_k)} air"
-    if abs(place.condenser_air_temperature_k - place.ambient_air_temperature_k) > 0.5:
-        words += f", {shown(place.condenser_air_temperature_k)} at the condenser"
-    return f"{words}, {shown(place.water_inlet_temperature_k)} water"

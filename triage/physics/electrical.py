@@ -43,6 +43,13 @@ _ANSI_C84_1_V: Final[Mapping[tuple[float, SupplyPoint, SupplySpan], tuple[float,
 # IEC 60038: 230 V systems, plus or minus 10 %.
 _IEC_60038_V: Final = (207.0, 253.0)
 
+# What data plates say and the system it belongs to. Motors for 120 and 208 V systems are rated 115
+# and 200 V: NEMA MG 1, from memory. 110 and 220 V are older names: common practice, no source.
+# 220 V is judged by the wider band of IEC 60038, which will do in either part of the world.
+_SYSTEM_OF_PLATE_V: Final = MappingProxyType(
+    {110.0: 120.0, 115.0: 120.0, 200.0: 208.0, 220.0: 230.0}
+)
+
 # UL 429 and IEC 60730-2-8 for valve coils, IEC 60947-4-1 for contactor coils.
 _COIL_SHARES: Final = (0.85, 1.10)
 
@@ -106,6 +113,17 @@ def supply_band(
         return VoltageBand(*_IEC_60038_V, basis="IEC 60038")
     low_v, high_v = _ANSI_C84_1_V[nominal_v, point, span]
     return VoltageBand(low_v, high_v, f"ANSI C84.1 {point} range {span}")
+
+
+def system_voltage_v(plate_v: float) -> float:
+    """Return the nominal voltage (V) of the supply system that a data plate of `plate_v` means.
+
+    A voltage no plate of one of the covered systems bears comes back as it is.
+
+    >>> system_voltage_v(115.0), system_voltage_v(208.0)
+    (120.0, 208.0)
+    """
+    return _SYSTEM_OF_PLATE_V.get(plate_v, plate_v)
 
 
 def coil_band(nominal_v: float) -> VoltageBand:

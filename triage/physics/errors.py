@@ -11,6 +11,7 @@ PhysicsError(ValueError)
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 
 
@@ -93,3 +94,17 @@ class TableUnusable(PhysicsError):
             f"The property table of {refrigerant_id} cannot be used: {reason}. "
             "Install the program again, or rebuild it with `python -m triage.physics.build_tables`."
         )
+
+
+def require_positive(name: str, value: float, unit: str) -> float:
+    """Return `value` (in `unit`); raise OutOfRange unless it is finite and above zero."""
+    if not 0.0 < value < math.inf:
+        raise OutOfRange(name, value, 0.0, math.inf, unit, "Give a value above zero.")
+    return value
+
+
+def require_not_negative(name: str, value: float, unit: str) -> float:
+    """Return `value` (in `unit`); raise OutOfRange unless it is finite and not below zero."""
+    if not 0.0 <= value < math.inf:
+        raise OutOfRange(name, value, 0.0, math.inf, unit, "Give zero or more.")
+    return value

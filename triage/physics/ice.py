@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from enum import Enum
 
-from triage.physics.errors import OutOfRange
+from triage.physics.errors import require_not_negative, require_positive
 
 FREEZING_POINT_K = 273.15
 """Freezing point of water at one atmosphere [K]; tap water's salts lower it by under 0.05 K."""
@@ -24,13 +24,6 @@ ICE_CONDUCTIVITY_W_PER_M_K = 2.22
 
 WATER_HEAT_CAPACITY_J_PER_KG_K = 4_195.0
 """Specific heat of water between 0 °C and 20 °C [J/(kg K)], the middle value; IAPWS-95."""
-
-SECONDS_PER_DAY = 86_400.0
-KG_PER_POUND = 0.453_592_37
-JOULES_PER_KWH = 3.6e6
-
-_RULE_LATENT_BTU_PER_LB = 144.0
-_RULE_SENSIBLE_BTU_PER_LB = 38.0
 
 
 class Shape(Enum):
@@ -72,8 +65,8 @@ def plank_freezing_time_s(
         ("film conductance", film_w_per_m2_k, "W/(m2 K)"),
         ("conductivity", conductivity_w_per_m_k, "W/(m K)"),
     ):
-        _require_positive(name, value, unit)
-    difference_k = _require_positive(
+        require_positive(name, value, unit)
+    difference_k = require_positive(
         "freezing point above surroundings", freezing_point_k - surroundings_k, "K"
     )
     p, r = shape.value
@@ -90,8 +83,8 @@ def stefan_thickness_m(below_freezing_k: float, elapsed_s: float) -> float:
     >>> round(stefan_thickness_m(10.0, 991.0) * 1000.0, 1)
     12.0
     """
-    _require_not_negative("degrees below freezing", below_freezing_k, "K")
-    _require_not_negative("elapsed time", elapsed_s, "s")
+    require_not_negative("degrees below freezing", below_freezing_k, "K")
+    require_not_negative("elapsed time", elapsed_s, "s")
     volumetric_heat = ICE_DENSITY_KG_PER_M3 * LATENT_HEAT_J_PER_KG
     return math.sqrt(
         2.0 * ICE_CONDUCTIVITY_W_PER_M_K * below_freezing_k * elapsed_s / volumetric_heat
@@ -110,8 +103,8 @@ def heat_flux_through_ice_w_per_m2(
     >>> round(heat_flux_through_ice_w_per_m2(253.15, 1000.0, 0.009))
     3957
     """
-    _require_positive("plate conductance", plate_w_per_m2_k, "W/(m2 K)")
-    _require_not_negative("ice thickness", ice_thickness_m, "m")
+    require_positive("plate conductance", plate_w_per_m2_k, "W/(m2 K)")
+    require_not_negative("ice thickness", ice_thickness_m, "m")
     resistance = 1.0 / plate_w_per_m2_k + ice_thickness_m / ICE_CONDUCTIVITY_W_PER_M_K
     return (FREEZING_POINT_K - refrigerant_k) / resistance
 
@@ -133,7 +126,7 @@ def growth_rate_m_per_s(
     >>> round(growth_rate_m_per_s(253.15, 273.15, 1000.0, 1000.0, 0.009) * 60e3, 2)  # mm/min
     0.74
     """
-    _require_not_negative("film conductance", film_w_per_m2_k, "W/(m2 K)")
+    require_not_negative("film conductance", film_w_per_m2_k, "W/(m2 K)")
     drawn = heat_flux_through_ice_w_per_m2(refrigerant_k, plate_w_per_m2_k, ice_thickness_m)
     brought = film_w_per_m2_k * (water_k - FREEZING_POINT_K)
     subcooled_k = max(0.0, drawn * ice_thickness_m / ICE_CONDUCTIVITY_W_PER_M_K)
@@ -149,7 +142,7 @@ def heat_to_freeze_j_per_kg(plate_side_below_freezing_k: float) -> float:
     >>> heat_to_freeze_j_per_kg(16.0)
     349910.0
     """
-    _require_not_negative("degrees below freezing", plate_side_below_freezing_k, "K")
+    require_not_negative("degrees below freezing", plate_side_below_freezing_k, "K")
     return LATENT_HEAT_J_PER_KG + ICE_HEAT_CAPACITY_J_PER_KG_K * plate_side_below_freezing_k / 2.0
 
 
@@ -165,8 +158,8 @@ def batch_load_j(
     >>> round(sensible), round(latent)
     (217240, 1000290)
     """
-    _require_not_negative("batch mass", batch_mass_kg, "kg")
-    _require_not_negative("water charge", water_charge_kg, "kg")
+    require_not_negative("batch mass", batch_mass_kg, "kg")
+    require_not_negative("water charge", water_charge_kg, "kg")
     chill = water_charge_kg * WATER_HEAT_CAPACITY_J_PER_KG_K * (water_inlet_k - FREEZING_POINT_K)
     cool = batch_mass_kg * ICE_HEAT_CAPACITY_J_PER_KG_K * ice_below_freezing_k
     return chill + cool, batch_mass_kg * LATENT_HEAT_J_PER_KG
@@ -178,36 +171,9 @@ def batch_mass_kg(area_m2: float, thickness_m: float) -> float:
     >>> round(batch_mass_kg(0.4, 0.009), 2)
     3.3
     """
-    _require_not_negative("area", area_m2, "m2")
-    _require_not_negative("thickness", thickness_m, "m")
+    require_not_negative("area", area_m2, "m2")
+    require_not_negative("thickness", thickness_m, "m")
     return ICE_DENSITY_KG_PER_M3 * area_m2 * thickness_m
-
-
-def production_kg_per_day(batch_kg: float, freeze_s: float, harvest_s: float) -> float:
-    """Return the ice made in 24 h [kg] from the batch mass [kg] and the two cycle times [s].
-
-    Source: AHRI 810 with ASHRAE 29, batch mass times the cycles in a day.
-
-    >>> pounds = production_kg_per_day(7.5 * KG_PER_POUND, 660.0, 90.0) / KG_PER_POUND
-    >>> round(pounds, 3)
-    864.0
-    """
-    _require_not_negative("batch mass", batch_kg, "kg")
-    cycle_s = _require_positive("cycle time", freeze_s + harvest_s, "s")
-    return batch_kg * SECONDS_PER_DAY / cycle_s
-
-
-def energy_kwh_per_100_lb(energy_j: float, batch_kg: float) -> float:
-    """Return the energy rate [kWh per 100 lb of ice] from one cycle's energy [J] and batch [kg].
-
-    Source: AHRI 810 and 10 CFR 431.134, 100 times energy per cycle over batch mass in pounds.
-
-    >>> round(energy_kwh_per_100_lb(0.35 * JOULES_PER_KWH, 7.5 * KG_PER_POUND), 3)
-    4.667
-    """
-    _require_not_negative("energy", energy_j, "J")
-    _require_positive("batch mass", batch_kg, "kg")
-    return 100.0 * (energy_j / JOULES_PER_KWH) / (batch_kg / KG_PER_POUND)
 
 
 def melt_for_release_kg(area_m2: float, melt_thickness_m: float) -> float:
@@ -238,31 +204,3 @@ def release_heat_j(
     melt = melt_for_release_kg(area_m2, melt_thickness_m) * LATENT_HEAT_J_PER_KG
     ice = slab_kg * ICE_HEAT_CAPACITY_J_PER_KG_K * plate_side_below_freezing_k / 2.0
     return melt + ice + plate_heat_capacity_j_per_k * plate_below_freezing_k
-
-
-def hardness_adjustment(hardness_percent: float) -> float:
-    """Return the factor by which energy and water use of *continuous* ice are multiplied.
-
-    `hardness_percent` is the calorimeter result [% of 144 Btu/lb]; batch ice is taken as 100 and
-    reported as measured. Raises OutOfRange outside (0, 110].
-    Source: 10 CFR 431.134(b)(2), the equation from memory: (144 + 38) / (144 hardness + 38).
-
-    >>> round(hardness_adjustment(70.0), 4)
-    1.3112
-    """
-    if not 0.0 < hardness_percent <= 110.0:
-        raise OutOfRange("ice hardness", hardness_percent, 0.0, 110.0, "%")
-    full = _RULE_LATENT_BTU_PER_LB + _RULE_SENSIBLE_BTU_PER_LB
-    return full / (_RULE_LATENT_BTU_PER_LB * hardness_percent / 100.0 + _RULE_SENSIBLE_BTU_PER_LB)
-
-
-def _require_positive(name: str, value: float, unit: str) -> float:
-    if not 0.0 < value < math.inf:
-        raise OutOfRange(name, value, 0.0, math.inf, unit, "Give a value above zero.")
-    return value
-
-
-def _require_not_negative(name: str, value: float, unit: str) -> float:
-    if not 0.0 <= value < math.inf:
-        raise OutOfRange(name, value, 0.0, math.inf, unit, "Give zero or more.")
-    return value

@@ -135,7 +135,8 @@ class Machine:
     `charge_reserve_fraction` is the share of the charge that may be missing before vapor reaches
     the expansion valve. Air temperatures are the limits of the room, `condenser_air` those of the
     air at a remote condenser (the room's where it stands in the room). `is_generic` marks a
-    machine made up by `adapt` for a real one that is not on file.
+    machine made up by `adapt` for a real one that is not on file. `is_self_contained`: machine and
+    bin are one cabinet; only published limits hang on it, so likelihoods do not rest on it.
     """
 
     id: str
@@ -158,6 +159,7 @@ class Machine:
     greatest_water_temperature_k: float
     chart: tuple[ChartRow, ...] = ()
     is_generic: bool = False
+    is_self_contained: bool = field(default=False, repr=False)
 
     @property
     def has_receiver_vapor_feed(self) -> bool:

@@ -1,11 +1,12 @@
-"""A number with its unit, as typed, into a checked value and back into trade-like text.
+"""A number with its unit, as typed, into a checked value.
 
     QuantityError              root, a PhysicsError and so a ValueError
     ├── UnreadableQuantity     no number and unit can be made of the text
     ├── WrongDimension         the unit measures something else than was asked for
     └── AmbiguousQuantity      it can mean two things
 
-What is accepted is told by the tests; the comma rule is in `triage.physics.numerals`.
+What is accepted is told by the tests; the comma rule is in `triage.physics.numerals`, the way back
+into text in `triage.physics.quantity_format`.
 """
 
 from __future__ import annotations
@@ -26,10 +27,11 @@ from triage.physics.numerals import (
     with_plain_marks,
 )
 from triage.physics.pressure import STANDARD_ATMOSPHERE_PA
+from triage.physics.quantity_format import format_both, format_quantity
+from triage.physics.spoken import is_never, with_plain_units
 from triage.physics.units import (
     HINTS,
     NOUNS,
-    POUND_KG,
     Dimension,
     Unit,
     UnitSystem,
@@ -92,9 +94,9 @@ class Quantity:
     def si(self, barometric_pressure_pa: float = STANDARD_ATMOSPHERE_PA) -> float:
         """Return the value in SI: absolute pascal, kelvin, second, metre, kilogram, volt, ohm.
 
-        `barometric_pressure_pa` is the local air pressure a gauge counts from. Raise
-        UnreadableQuantity if the pressure would lie below a perfect vacuum. An open circuit is
-        infinite.
+        `barometric_pressure_pa` is the local air pressure a gauge counts from; the pressure of
+        water stays as its gauge shows it. Raise UnreadableQuantity if the pressure would lie below
+        a perfect vacuum. An open circuit is infinite, and so is the time since what never was.
 
         >>> round(parse_quantity("62 psi", Dimension.GAUGE_PRESSURE, None).si())
         528800
@@ -137,7 +139,15 @@ _OPEN_CIRCUIT = re.compile(
     re.IGNORECASE,
 )
 _SEA_LEVEL = re.compile(r"(?:at )?sea[ -]?level", re.IGNORECASE)
-_UNSIGNED = frozenset({Dimension.DURATION, Dimension.MASS, Dimension.VOLTAGE, Dimension.RESISTANCE})
+_SIGNED = frozenset(
+    {
+        Dimension.GAUGE_PRESSURE,
+        Dimension.TEMPERATURE,
+        Dimension.TEMPERATURE_DIFFERENCE,
+        Dimension.LENGTH,
+    }
+)
+"""What may lie below zero: a vacuum, frost, a site below the sea."""
 _SMALLER: dict[tuple[Dimension, str], tuple[str, int]] = {
     (Dimension.DURATION, "h"): ("min", 60),
     (Dimension.DURATION, "min"): ("s", 60),
@@ -145,6 +155,8 @@ _SMALLER: dict[tuple[Dimension, str], tuple[str, int]] = {
     (Dimension.MASS, "kg"): ("g", 1000),
     (Dimension.LENGTH, "ft"): ("in", 12),
     (Dimension.LENGTH, "m"): ("cm", 100),
+    (Dimension.VOLUME, "gal"): ("qt", 4),
+    (Dimension.AGE, "years"): ("months", 12),
 }
 """The unit that follows in a compound such as `7 lb 4 oz`, and how many of it make one."""
 
@@ -154,7 +166,7 @@ def parse_quantity(text: str, dimension: Dimension, default_unit: str | None) ->
 
     `default_unit` is the unit of a bare number; with None a bare number is an AmbiguousQuantity.
     Raise UnreadableQuantity, WrongDimension or AmbiguousQuantity, each with a sentence for the
-    caller. The value is finite, but for an open circuit (`OL`) as a resistance.
+    caller. The value is finite, but for an open circuit (`OL`) and for `never` as an age.
 
     >>> parse_quantity("about 4,3 bar", Dimension.GAUGE_PRESSURE, "psig").value
     4.3
@@ -166,11 +178,14 @@ def parse_quantity(text: str, dimension: Dimension, default_unit: str | None) ->
             f"that is too long for {NOUNS[dimension]}; type one value ({HINTS[dimension]})"
         )
     core = _SQUARE.sub(r"\1/\3²", with_figures(with_plain_marks(text)))
+    core = with_plain_units(core, dimension)
     core = _TRAILING.sub("", _LEADING.sub("", core)).strip()
     if core.startswith("(") and core.endswith(")"):
         core = core[1:-1].strip()
     if dimension is Dimension.RESISTANCE and _OPEN_CIRCUIT.fullmatch(core.strip(". ")):
         return Quantity(math.inf, "Ω", dimension, text)
+    if dimension is Dimension.AGE and is_never(core):
+        return Quantity(math.inf, "months", dimension, text)
     if dimension is Dimension.LENGTH and _SEA_LEVEL.fullmatch(core):
         return Quantity(0.0, "m", dimension, text)
     core, is_negative = _without_sign(core, dimension)
@@ -304,7 +319,7 @@ def _number(number: str, unit: Unit, text: str) -> float:
 
 def _checked(value: float, unit: Unit, dimension: Dimension, text: str) -> Quantity:
     """Return the quantity if nature allows it."""
-    if value < 0 and dimension in _UNSIGNED:
+    if value < 0 and dimension not in _SIGNED:
         raise UnreadableQuantity(f'"{_shown(text)}": {NOUNS[dimension]} cannot be below zero')
     si_value = unit.to_si(value, GREATEST_BAROMETRIC_PRESSURE_PA)
     if dimension is Dimension.TEMPERATURE and si_value < 0:
@@ -327,85 +342,3 @@ def _unreadable(text: str, dimension: Dimension) -> QuantityError:
     return UnreadableQuantity(
         f'"{_shown(text)}" cannot be read as {NOUNS[dimension]}; type a number ({HINTS[dimension]})'
     )
-
-
-def format_quantity(
-    si_value: float,
-    dimension: Dimension,
-    system: UnitSystem,
-    barometric_pressure_pa: float = STANDARD_ATMOSPHERE_PA,
-) -> str:
-    """Return `si_value` (pressures absolute pascal) rounded and worded as the trade would say it.
-
-    `barometric_pressure_pa` is the local air pressure a gauge counts from.
-
-    >>> format_quantity(528_800.0, Dimension.GAUGE_PRESSURE, UnitSystem.US)
-    '62 psig'
-    >>> format_quantity(380.0, Dimension.DURATION, UnitSystem.SI)
-    '6:20'
-    """
-    if dimension is Dimension.DURATION:
-        return _clock_text(si_value)
-    if math.isinf(si_value):
-        return "OL"
-    symbol, decimals = _shown_unit(si_value, dimension, system, barometric_pressure_pa)
-    value = unit_of(symbol, dimension).from_si(si_value, barometric_pressure_pa)
-    return f"{_trimmed(value, decimals)} {symbol}"
-
-
-def format_both(
-    si_value: float,
-    dimension: Dimension,
-    system: UnitSystem,
-    barometric_pressure_pa: float = STANDARD_ATMOSPHERE_PA,
-) -> str:
-    """Return `format_quantity` in `system` with the other system's in parentheses if it differs.
-
-    >>> format_both(528_800.0, Dimension.GAUGE_PRESSURE, UnitSystem.SI)
-    '4.3 bar (62 psig)'
-    """
-    other = UnitSystem.SI if system is UnitSystem.US else UnitSystem.US
-    first = format_quantity(si_value, dimension, system, barometric_pressure_pa)
-    second = format_quantity(si_value, dimension, other, barometric_pressure_pa)
-    return first if first == second else f"{first} ({second})"
-
-
-def _shown_unit(
-    si_value: float, dimension: Dimension, system: UnitSystem, barometric_pressure_pa: float
-) -> tuple[str, int]:
-    """Return the unit to show a value in and its decimals."""
-    is_us = system is UnitSystem.US
-    if dimension is Dimension.GAUGE_PRESSURE and is_us:
-        is_vacuum = si_value < barometric_pressure_pa - 350.0
-        return ("inHg vac", 0) if is_vacuum else ("psig", 0)
-    if dimension is Dimension.LENGTH and abs(si_value) >= 1.0:
-        return ("ft", 0) if is_us else ("m", 0)
-    if dimension is Dimension.LENGTH and is_us:
-        return "in", 3  # a bridge is a fraction: 1/8 is 0.125
-    if dimension is Dimension.MASS and is_us:
-        return ("oz", 1) if 0 < abs(si_value) < POUND_KG else ("lb", 1)
-    if dimension is Dimension.MASS:
-        return ("g", 0) if 0 < abs(si_value) < 1.0 else ("kg", 1)
-    if dimension is Dimension.VOLTAGE:
-        return "V", 0 if abs(si_value) >= 100.0 else 1
-    if dimension is Dimension.RESISTANCE and si_value >= 1e6:
-        return "MΩ", 2
-    if dimension is Dimension.RESISTANCE:
-        return ("kΩ", 2) if si_value >= 1000.0 else ("Ω", 0 if si_value >= 100.0 else 1)
-    is_whole = dimension is Dimension.TEMPERATURE and is_us
-    return default_unit_of(dimension, system), 0 if is_whole else 1
-
-
-def _trimmed(value: float, decimals: int) -> str:
-    text = f"{value:.{decimals}f}"
-    if "." in text:
-        text = text.rstrip("0").rstrip(".")
-    return "0" if text == "-0" else text
-
-
-def _clock_text(seconds: float) -> str:
-    whole = round(seconds)
-    hours, rest = divmod(abs(whole), 3600)
-    minutes, second = divmod(rest, 60)
-    sign = "-" if whole < 0 else ""
-    return f"{sign}{hours}:{minutes:02}:{second:02}" if hours else f"{sign}{minutes}:{second:02}"

@@ -17,6 +17,8 @@ from triage.physics.tolerances import (
     INSTRUMENT_LIMITS,
     LATE_S,
     MACHINE_TOLERANCES,
+    METER_LIMITS,
+    PRODUCTION_PARTS,
     Stage,
     condition_moves,
 )
@@ -42,6 +44,9 @@ HARVEST_READINGS = frozenset(
         "hot_gas_line_temperature",
     }
 )
+
+CYCLE_READINGS = frozenset({"ice_production", "energy_use"})
+"""Readings that freeze and harvest both go into; like those of harvest they wait for it."""
 
 _BODY_START_K = 8.0
 """How far the compressor's warmth at the start of freeze may be off [K]; judged."""
@@ -135,14 +140,28 @@ class Study:
             changes = [value - centre for value in values]
             downs.append(max(0.0, -min(changes, default=0.0)))
             ups.append(max(0.0, max(changes, default=0.0)))
-        limit = INSTRUMENT_LIMITS[reading_id](centre) if reading_id in INSTRUMENT_LIMITS else 0.0
-        downs.append(limit)
-        ups.append(limit)
+        limits = self._instrument_limits(reading_id, centre)
+        downs.extend(limits)
+        ups.extend(limits)
         coverage = GENERIC_COVERAGE if self.machine.is_generic else COVERAGE
         return Spread(centre, _combined(downs, coverage), _combined(ups, coverage))
 
+    def _instrument_limits(self, reading_id: str, centre: float) -> list[float]:
+        """Return how far instruments may be off; ice in a day takes a scale and two watches."""
+        if reading_id == "ice_production":
+            values = [reading_at(self.cycle, part) for part in PRODUCTION_PARTS]
+            batch_off_kg, freeze_off_s, harvest_off_s = (
+                INSTRUMENT_LIMITS[part](value)
+                for part, value in zip(PRODUCTION_PARTS, values, strict=True)
+            )
+            cycle_s = values[1] + values[2]
+            times_off = (centre * off_s / cycle_s for off_s in (freeze_off_s, harvest_off_s))
+            return [batch_off_kg / cycle_s, *times_off]
+        limit = INSTRUMENT_LIMITS.get(reading_id) or METER_LIMITS.get(reading_id)
+        return [limit(centre)] if limit else [0.0]
+
     def _moved_values(self, reading_id: str, minute_s: float | None) -> Iterator[list[float]]:
-        if reading_id in HARVEST_READINGS:
+        if reading_id in HARVEST_READINGS | CYCLE_READINGS:
             centre = reading_at(self.cycle, reading_id, minute_s)
             for cycles in self._harvest_runs:
                 values = [reading_at(cycle, reading_id, minute_s) for cycle in cycles]

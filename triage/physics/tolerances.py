@@ -188,3 +188,15 @@ INSTRUMENT_LIMITS: Mapping[str, Callable[[float], float]] = MappingProxyType(
 )
 """Limit of error of the instrument each reading is taken with, for a value in SI; judged where no
 standard is named above."""
+
+METER_LIMITS: Mapping[str, Callable[[float], float]] = MappingProxyType(
+    {
+        # A meter over a counted number of batches, one of them weighed.
+        "energy_use": lambda joules_per_kg: 0.06 * joules_per_kg,
+        "water_use": lambda m3_per_kg: 0.06 * m3_per_kg,
+    }
+)
+"""Limit of error of what is used per weight of ice, for a value in SI; judged."""
+
+PRODUCTION_PARTS = ("batch_ice_mass", "freeze_time", "harvest_time")
+"""The readings that ice in a day is worked out from."""

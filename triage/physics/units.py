@@ -1,8 +1,9 @@
 """Units people of this trade type, and their exact conversion to SI.
 
 Factors are those of NIST Special Publication 811 (2008), appendix B; most are exact by definition
-(inch 0.0254 m, pound 0.453 592 37 kg, standard gravity 9.806 65 m/s²). The inch of mercury is the
-conventional one, 3386.389 Pa.
+(inch 0.0254 m, pound 0.453 592 37 kg, standard gravity 9.806 65 m/s², US gallon 231 cubic inches).
+The inch of mercury is the conventional one, 3386.389 Pa. Amounts a day or per weight of ice are
+typed in many ways; `triage.physics.spoken` brings them into the names here.
 """
 
 from __future__ import annotations
@@ -27,6 +28,18 @@ PSI_PA = POUND_KG * STANDARD_GRAVITY_M_PER_S2 / INCH_M**2
 INCH_OF_MERCURY_PA = 3386.389
 """One conventional inch of mercury in pascal."""
 
+GALLON_M3 = 231 * INCH_M**3
+"""One US gallon in cubic metres, exact."""
+
+GRAIN_KG = POUND_KG / 7000
+"""One grain in kilograms, exact."""
+
+DAY_S = 86_400.0
+"""One day in seconds."""
+
+YEAR_S = 365 * DAY_S
+"""One year of 365 days in seconds, as NIST SP 811 has it; a month is a twelfth."""
+
 
 class Dimension(StrEnum):
     """What kind of thing a number with a unit measures."""
@@ -39,6 +52,14 @@ class Dimension(StrEnum):
     MASS = "mass"
     VOLTAGE = "voltage"
     RESISTANCE = "resistance"
+    MASS_PER_DAY = "mass_per_day"
+    ENERGY_PER_MASS = "energy_per_mass"
+    VOLUME_PER_MASS = "volume_per_mass"
+    CONCENTRATION = "concentration"
+    WATER_PRESSURE = "water_pressure"
+    CURRENT = "current"
+    VOLUME = "volume"
+    AGE = "age"
 
 
 class UnitSystem(StrEnum):
@@ -203,7 +224,72 @@ def _others() -> Iterator[Unit]:
     yield Unit("MΩ", Dimension.RESISTANCE, 1e6, _joined("meg megohm megohms megaohm megaohms megω"))
 
 
-UNITS: tuple[Unit, ...] = (*_pressures(), *_others())
+_POUNDS, _KILOS = "lb lbs pound pounds # lbm", "kg kgs kilo kilos kilogram kilograms"
+_GALLONS = "gal gals gallon gallons usgal usgallon usgallons"
+_LITERS = "l ltr liter liters litre litres"
+_KWH = "kwh kwhr kwhrs kilowatthour kilowatthours kilowatt-hour kilowatt-hours"
+
+
+def _of_ice() -> Iterator[Unit]:
+    """Yield the units of a rating: what is made in a day, and used for so much ice.
+
+    Ice a day is often told as a bare weight, water for it as a bare volume.
+    """
+    per_day, energy, water = (
+        Dimension.MASS_PER_DAY, Dimension.ENERGY_PER_MASS, Dimension.VOLUME_PER_MASS
+    )  # fmt: skip
+    for symbol, stems, mass_kg in (("lb", _POUNDS, POUND_KG), ("kg", _KILOS, 1.0)):
+        a_day, an_hour = _joined(stems, "/day /d"), _only_joined(stems, "/h")
+        yield Unit(f"{symbol}/24 h", per_day, mass_kg / DAY_S, a_day, is_thousands_usual=True)
+        yield Unit(f"{symbol}/h", per_day, mass_kg / 3600.0, an_hour)
+        hundred = [f"/hundred{stem}" for stem in stems.split()]
+        for_so_much = _only_joined(_KWH, " ".join(hundred))
+        yield Unit(f"kWh/100 {symbol}", energy, 36_000.0 / mass_kg, for_so_much)
+        names, volume, volume_m3 = (
+            (_GALLONS, "gal", GALLON_M3) if symbol == "lb" else (_LITERS, "L", 1e-3)
+        )
+        for_so_much = _joined(names, " ".join(hundred))
+        yield Unit(f"{volume}/100 {symbol}", water, volume_m3 / (100.0 * mass_kg), for_so_much)
+
+
+def _of_water() -> Iterator[Unit]:
+    """Yield the units of a water supply: what is dissolved in it, its pressure, its volume."""
+    concentration = Dimension.CONCENTRATION
+    milligrams = _joined("mg/l mg/liter mg/litre ppm")
+    grains = _joined("gpg grain grains gr grains/gal grains/gallon grain/gallon")
+    yield Unit("mg/L", concentration, 1e-3, milligrams, is_thousands_usual=True)
+    yield Unit("gpg", concentration, GRAIN_KG / GALLON_M3, grains)
+    pressure = Dimension.WATER_PRESSURE
+    psi = _joined(_PSI, _GAUGE) | frozenset(_POUND_AS_PRESSURE.split())
+    yield Unit("psi", pressure, PSI_PA, psi)
+    yield Unit("bar", pressure, 1e5, _joined("bar bars", _GAUGE))
+    kilopascals = _joined("kpa kilopascal kilopascals", _GAUGE)
+    yield Unit("kPa", pressure, 1e3, kilopascals, is_thousands_usual=True)
+    volume = Dimension.VOLUME
+    milliliters = _joined("ml milliliter milliliters millilitre millilitres cc")
+    ounces = _joined("floz fluidounce fluidounces oz ounce ounces")
+    yield Unit("gal", volume, GALLON_M3, _joined(_GALLONS))
+    yield Unit("qt", volume, GALLON_M3 / 4, _joined("qt qts quart quarts"))
+    yield Unit("pt", volume, GALLON_M3 / 8, _joined("pt pts pint pints"))
+    yield Unit("fl oz", volume, GALLON_M3 / 128, ounces)
+    yield Unit("L", volume, 1e-3, _joined(_LITERS))
+    yield Unit("mL", volume, 1e-6, milliliters, is_thousands_usual=True)
+
+
+def _of_upkeep() -> Iterator[Unit]:
+    """Yield the units of a current, and of the time since something was last done."""
+    amps = _joined("a amp amps ampere amperes", "ac rms")
+    milliamps = _joined("ma milliamp milliamps milliampere milliamperes", "ac rms")
+    yield Unit("A", Dimension.CURRENT, 1.0, amps)
+    yield Unit("mA", Dimension.CURRENT, 1e-3, milliamps, is_thousands_usual=True)
+    age = Dimension.AGE
+    yield Unit("days", age, DAY_S, _joined("d day days"))
+    yield Unit("weeks", age, 7 * DAY_S, _joined("w wk wks week weeks"))
+    yield Unit("months", age, YEAR_S / 12, _joined("mo mos mon month months mth mths"))
+    yield Unit("years", age, YEAR_S, _joined("y yr yrs year years"))
+
+
+UNITS: tuple[Unit, ...] = (*_pressures(), *_others(), *_of_ice(), *_of_water(), *_of_upkeep())
 """Every unit, grouped by dimension."""
 
 _BY_NAME: dict[tuple[Dimension, str], Unit] = {
@@ -219,6 +305,14 @@ _DEFAULTS: dict[Dimension, tuple[str, str]] = {
     Dimension.MASS: ("lb", "kg"),
     Dimension.VOLTAGE: ("V", "V"),
     Dimension.RESISTANCE: ("Ω", "Ω"),
+    Dimension.MASS_PER_DAY: ("lb/24 h", "kg/24 h"),
+    Dimension.ENERGY_PER_MASS: ("kWh/100 lb", "kWh/100 kg"),
+    Dimension.VOLUME_PER_MASS: ("gal/100 lb", "L/100 kg"),
+    Dimension.CONCENTRATION: ("mg/L", "mg/L"),
+    Dimension.WATER_PRESSURE: ("psi", "bar"),
+    Dimension.CURRENT: ("A", "A"),
+    Dimension.VOLUME: ("gal", "L"),
+    Dimension.AGE: ("months", "months"),
 }
 
 NOUNS: dict[Dimension, str] = {
@@ -230,6 +324,14 @@ NOUNS: dict[Dimension, str] = {
     Dimension.MASS: "a weight",
     Dimension.VOLTAGE: "a voltage",
     Dimension.RESISTANCE: "a resistance",
+    Dimension.MASS_PER_DAY: "a weight of ice a day",
+    Dimension.ENERGY_PER_MASS: "an energy use",
+    Dimension.VOLUME_PER_MASS: "a water use",
+    Dimension.CONCENTRATION: "an amount dissolved in water",
+    Dimension.WATER_PRESSURE: "a water pressure",
+    Dimension.CURRENT: "a current",
+    Dimension.VOLUME: "a volume",
+    Dimension.AGE: "a number of weeks or months",
 }
 """How a sentence calls a value of each dimension."""
 
@@ -242,6 +344,14 @@ HINTS: dict[Dimension, str] = {
     Dimension.MASS: "lb or kg",
     Dimension.VOLTAGE: "V",
     Dimension.RESISTANCE: "Ω, or OL for open",
+    Dimension.MASS_PER_DAY: "lb/24 h or kg/24 h",
+    Dimension.ENERGY_PER_MASS: "kWh/100 lb or kWh/100 kg",
+    Dimension.VOLUME_PER_MASS: "gal/100 lb or L/100 kg",
+    Dimension.CONCENTRATION: "mg/L, ppm, or gpg for grains per gallon",
+    Dimension.WATER_PRESSURE: "psi or bar, as a gauge shows it",
+    Dimension.CURRENT: "A",
+    Dimension.VOLUME: "gal or L",
+    Dimension.AGE: "days, weeks, months or years, or never",
 }
 """The units a sentence offers for each dimension."""
 
@@ -289,6 +399,6 @@ def dimensions_of(text: str) -> tuple[Dimension, ...]:
     """Return every dimension in which `text` names a unit.
 
     >>> [str(dimension) for dimension in dimensions_of("bar")]
-    ['gauge_pressure']
+    ['gauge_pressure', 'water_pressure']
     """
     return tuple(dimension for dimension in Dimension if unit_named(text, dimension))

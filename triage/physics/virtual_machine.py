@@ -10,8 +10,13 @@ from triage.physics.circuit import Circuit
 from triage.physics.errors import PhysicsError
 from triage.physics.freeze import Freeze, Moment, run_freeze
 from triage.physics.harvest import HarvestMoment, HarvestRun, run_harvest
-from triage.physics.ice import energy_kwh_per_100_lb, production_kg_per_day
 from triage.physics.machine import HEALTHY, Conditions, Machine, Parts
+from triage.physics.rating import (
+    energy_kwh_per_100_lb,
+    production_kg_per_day,
+    water_use_m3_per_kg,
+)
+from triage.physics.units import DAY_S
 
 __all__ = [
     "DEFAULT_MOMENT_S",
@@ -74,10 +79,15 @@ class Cycle:
         return energy_kwh_per_100_lb(self.energy_per_batch_j, self.freeze.batch_mass_kg)
 
     @property
+    def filled_water_kg(self) -> float:
+        """Water of the charge and of a leaking inlet in one cycle [kg]."""
+        leaked = self.parts.water_leak_kg_per_s * self.freeze.duration_s
+        return self.machine.evaporator.water_charge_kg + leaked
+
+    @property
     def drained_water_kg(self) -> float:
         """Water of the charge and of a leaking inlet that did not become ice [kg]."""
-        leaked = self.parts.water_leak_kg_per_s * self.freeze.duration_s
-        return self.machine.evaporator.water_charge_kg + leaked - self.freeze.batch_mass_kg
+        return self.filled_water_kg - self.freeze.batch_mass_kg
 
 
 def run_cycle(machine: Machine, conditions: Conditions, parts: Parts = HEALTHY) -> Cycle:
@@ -155,6 +165,11 @@ def _subcooling_k(cycle: Cycle, moment_s: float) -> float:
     return max(0.0, gas.bubble_temperature_k(pressure) - liquid_k)
 
 
+def _weighable_kg(cycle: Cycle) -> float:
+    """Return the batch [kg], at least a gram: what is used per weight of ice stays a number."""
+    return max(1e-3, cycle.freeze.batch_mass_kg)
+
+
 def _bridge_m(cycle: Cycle) -> float:
     evaporator = cycle.machine.evaporator
     grown = cycle.freeze.ice_thickness_m - evaporator.ice_thickness_m
@@ -182,6 +197,9 @@ _READINGS: dict[str, Callable[[Cycle, float], float]] = {
     "harvest_discharge_pressure": _harvest_moment(lambda moment: moment.discharge_pressure_pa),
     "harvest_time": lambda cycle, _: cycle.harvest.duration_s,
     "hot_gas_line_temperature": _harvest_moment(lambda moment: moment.hot_gas_line_k),
+    "ice_production": lambda cycle, _: cycle.production_kg_per_day / DAY_S,
+    "energy_use": lambda cycle, _: cycle.energy_per_batch_j / _weighable_kg(cycle),
+    "water_use": lambda cycle, _: water_use_m3_per_kg(cycle.filled_water_kg, _weighable_kg(cycle)),
 }
 
 READING_IDS: tuple[str, ...] = tuple(_READINGS)

@@ -27,6 +27,7 @@ from triage.dialogue.events import (
     Said,
     Started,
     TakenBack,
+    TreeChosen,
 )
 from triage.dialogue.judge import fitting
 from triage.dialogue.repair import Comparison, compared
@@ -50,14 +51,15 @@ NO_LONGER_AN_ANSWER = "what was answered in that call is no answer in this conte
 _MOST_PROMPTS = 400
 """A call is a few dozen prompts; more means that the content asks in a circle (judged)."""
 
-_CHANGES = (Answered, Offered, Declined, TakenBack, Acknowledged, Refused)
+_CHANGES = (Answered, Offered, Declined, TakenBack, Acknowledged, Refused, TreeChosen)
 """What can change which question comes next."""
 
 
 def replay(engine: Engine, events: Sequence[Event]) -> Replay:
     """Return how the call of `events` goes with the content of `engine`, beside how it went.
 
-    The engine is that of the call's own tree. Answers of a record that was gone on with after its
+    The engine is that of the tree the call began in; where the content has no tree it went on in,
+    UnknownTree is raised. Answers of a record that was gone on with after its
     end are taken up to its last conclusion. A session that does not begin with its start comes
     back with `cannot` set.
     """
@@ -75,7 +77,7 @@ def replay(engine: Engine, events: Sequence[Event]) -> Replay:
     if end_then is None and walked.is_open_escalation:
         end_now = None  # then and now it waits for somebody to close it
     return Replay(
-        tree=engine.tree.id,
+        tree=walked.case.tree,
         path_then=record.path,
         path_now=tuple(dict.fromkeys(walked.path)),
         parting=walked.parting,
@@ -86,7 +88,7 @@ def replay(engine: Engine, events: Sequence[Event]) -> Replay:
         unanswered=tuple(walked.unanswered),
         assumed_cautions=tuple(walked.assumed),
         rejudged=tuple(_rejudged(engine.content, walked.case, record.repair)),
-        gone=tuple(_gone(engine.content, engine.tree, record)),
+        gone=tuple(_gone(engine.content, engine.of(walked.case).tree, record)),
         found=record.repair.found if record.repair else (),
         agreed_then=_agrees(record.concluded, record.repair, engine.content),
         agrees_now=_agrees(closing, record.repair, engine.content),
@@ -125,7 +127,7 @@ class _Record:
 
     def besides(self) -> dict[str, list[str]]:
         """Return for the reading of each question the readings that were said along with it."""
-        questions = self._engine.tree.questions
+        questions = self._engine.of(self.case).tree.questions
         still_asked = {question.reading for question in questions.values()}
         found: dict[str, list[str]] = {}
         host, host_of = "", {}
@@ -245,10 +247,12 @@ class _Walk:
         return True
 
     def _is_answered(self, node: str) -> bool:
-        question = self._engine.tree.questions.get(node)
+        question = self._engine.of(self.case).tree.questions.get(node)
         return question is not None and question.reading in self.case.answers
 
     def _look(self) -> None:
+        # A record of a time before its complaint had a tree of its own does not say so.
+        self.case = fold(self._engine.tree_chosen(self.case), self.case)
         self.prompt = self._engine.prompt(self.case)
         self._is_stale = False
 

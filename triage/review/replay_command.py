@@ -93,7 +93,7 @@ class Tally:
         self.agreed_then += found.agreed_then
         self.agree_now += found.agrees_now
         if not found.is_same_conclusion:
-            self.conclusions[_end_words(found.end_then), _end_words(found.end_now)] += 1
+            self.conclusions[end_words(found.end_then), end_words(found.end_now)] += 1
 
     def to_data(self) -> dict[str, Any]:
         """Return everything as JSON-ready data; the keys are always the same."""
@@ -141,8 +141,8 @@ def _session(summary: SessionSummary, found: Replay) -> dict[str, Any]:
         "path_now": list(found.path_now),
         "put_only_then": list(found.asked_only_then),
         "put_only_now": list(found.asked_only_now),
-        "then": _end_data(found.end_then),
-        "now": _end_data(found.end_now),
+        "then": end_data(found.end_then),
+        "now": end_data(found.end_now),
         "stands_then": found.stands_then or None,
         "stands_now": found.stands_now or None,
         "taken_as_unknown": list(found.unanswered),
@@ -163,7 +163,8 @@ def _session(summary: SessionSummary, found: Replay) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _end_data(end: End | None) -> dict[str, Any] | None:
+def end_data(end: End | None) -> dict[str, Any] | None:
+    """Return how a call ended as JSON-ready data, None for an open one."""
     if end is None:
         return None
     return {
@@ -244,7 +245,7 @@ def _one(summary: SessionSummary, found: Replay) -> RenderableType:
     started = summary.started_at[:16].replace("T", " ")
     name = plain_text(f"{summary.session_id}, started {started} UTC")
     if found.is_same:
-        end = _end_words(found.end_then)
+        end = end_words(found.end_then)
         put = len(found.path_now)
         return Prose(Text(f"{name}: the same; {put} questions and cautions, {end}."))
     if found.cannot:
@@ -270,9 +271,9 @@ def _facts(found: Replay) -> Iterator[tuple[str, str]]:
         yield "part at", f"number {parting.number} of what is put to the caller"
         yield "then", _put_words(parting.then) if parting.then else "nothing more is on record"
         yield "now", _put_words(parting.now)
-    yield "ended", _end_words(found.end_then, found.stands_then)
+    yield "ended", end_words(found.end_then, found.stands_then)
     if not found.is_same_conclusion or not found.is_same_ranking:
-        yield "would end", _end_words(found.end_now, found.stands_now)
+        yield "would end", end_words(found.end_now, found.stands_now)
     if found.found:
         yield "repair", f"found {' and '.join(found.found)}; {_agreement_words(found)}"
     if not found.is_same_ranking:
@@ -321,7 +322,8 @@ def _put_words(node: str) -> str:
     return plain_text(f"caution {caution} {place}")
 
 
-def _end_words(end: End | None, stands: str = "") -> str:
+def end_words(end: End | None, stands: str = "") -> str:
+    """Return how a call ended, or what it waits for, in words."""
     if end is None:
         return f"open, at {_put_words(stands)}" if stands else "open"
     causes = " and ".join(end.causes)

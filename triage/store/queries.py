@@ -97,13 +97,13 @@ def parked(agent: str) -> Select[Any]:
 
 
 def confirmed() -> Select[Any]:
-    """Return the statement that counts outcomes after which the machine was not seen to fail."""
+    """Return the statement that counts, by tree, outcomes that were not seen to fail again."""
     held = or_(_S.c.had_two_good_cycles.is_(None), _S.c.had_two_good_cycles == 1)
     return (
-        select(_S.c.outcome, func.count())
+        select(_S.c.tree, _S.c.outcome, func.count())
         .where(_S.c.outcome != "", held)
-        .group_by(_S.c.outcome)
-        .order_by(_S.c.outcome)
+        .group_by(_S.c.tree, _S.c.outcome)
+        .order_by(_S.c.tree, _S.c.outcome)
     )
 
 

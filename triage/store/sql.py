@@ -207,13 +207,16 @@ class Store:
             rows = connection.execute(queries.parked(agent)).mappings()
             return [summary_of(row) for row in rows]
 
-    def confirmed_outcomes(self) -> dict[str, int]:
-        """Return how many repairs found each cause, those left out that did not hold [count].
+    def confirmed_outcomes(self) -> dict[str, dict[str, int]]:
+        """Return how many repairs found each cause, by tree, without those that did not hold.
 
         Raises StoreBusy or StoreUnreachable.
         """
+        counts: dict[str, dict[str, int]] = {}
         with self._reading() as connection:
-            return {row[0]: row[1] for row in connection.execute(queries.confirmed())}
+            for tree, outcome, count in connection.execute(queries.confirmed()):
+                counts.setdefault(tree, {})[outcome] = count
+        return counts
 
     def verify(
         self,

@@ -22,6 +22,7 @@ from triage.dialogue.events import (
     Started,
     Stopped,
     TakenBack,
+    TreeChosen,
 )
 from triage.store.listing import (
     ENDED,
@@ -144,6 +145,8 @@ def _after(summary: SessionSummary, event: Event, recorded_at: str) -> SessionSu
                 voice=storable(event.voice),
                 content_version=storable(event.content_version),
             )
+        case TreeChosen(tree):
+            return replace(summary, tree=storable(tree))
         case Asked(node):
             is_question = not node.startswith(_CAUTION)
             node = _without_place(node)

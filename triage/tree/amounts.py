@@ -12,18 +12,7 @@ from triage.tree.errors import quoted
 from triage.tree.marked_yaml import Scalar
 from triage.tree.sections import Section
 
-DIMENSIONAL_KINDS = frozenset(
-    {
-        ReadingKind.GAUGE_PRESSURE,
-        ReadingKind.TEMPERATURE,
-        ReadingKind.TEMPERATURE_DIFFERENCE,
-        ReadingKind.DURATION,
-        ReadingKind.LENGTH,
-        ReadingKind.MASS,
-        ReadingKind.VOLTAGE,
-        ReadingKind.RESISTANCE,
-    }
-)
+DIMENSIONAL_KINDS = frozenset(ReadingKind(dimension.value) for dimension in Dimension)
 """Kinds of reading that are a number with a unit."""
 
 

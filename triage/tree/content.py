@@ -15,6 +15,15 @@ from triage.physics.machine import Machine
 UNKNOWN = "unknown"
 """Outcome of a reading that could not be had; every route table answers it."""
 
+QUALIFICATION, LICENSED = "caller_qualification", "licensed"
+"""The reading that says what the caller may do, and its answer for somebody who may do all."""
+
+COMPLAINT = "complaint"
+"""The reading whose choices are called like the trees that serve them."""
+
+HEALTHY = "healthy"
+"""The cause that stands for a machine without a fault."""
+
 LIKELIHOODS = "likelihoods.json"
 """The file of a content folder that holds computed likelihoods."""
 
@@ -42,6 +51,14 @@ class ReadingKind(StrEnum):
     MASS = "mass"
     VOLTAGE = "voltage"
     RESISTANCE = "resistance"
+    MASS_PER_DAY = "mass_per_day"
+    ENERGY_PER_MASS = "energy_per_mass"
+    VOLUME_PER_MASS = "volume_per_mass"
+    CONCENTRATION = "concentration"
+    WATER_PRESSURE = "water_pressure"
+    CURRENT = "current"
+    VOLUME = "volume"
+    AGE = "age"
 
 
 class Stage(StrEnum):
@@ -49,16 +66,21 @@ class Stage(StrEnum):
 
     CALLER = "caller"
     MACHINE = "machine"
+    SITE = "site"
     FREEZE = "freeze"
     HARVEST = "harvest"
     CONFIRM = "confirm"
 
 
 class Side(StrEnum):
-    """Which half of the cycle a cause belongs to."""
+    """Which half of the cycle a cause belongs to.
+
+    `around` is what both halves rest on: water, power, cleanliness, settings, the place.
+    """
 
     FREEZE = "freeze"
     HARVEST = "harvest"
+    AROUND = "around"
     NONE = "none"
 
 
@@ -96,6 +118,8 @@ class Reading:
     reading (empty: the answer is only noted).
     `cautions` must be acknowledged before the reading is asked for.
     `minutes` is how much of the caller's time it takes.
+    `is_volunteered` readings count when the caller names them; no question asks for them.
+    `is_alarming` readings ask for danger: their all-clear counts only when it is said by itself.
     """
 
     id: str
@@ -111,6 +135,8 @@ class Reading:
     is_banded: bool = False
     cautions: tuple[str, ...] = ()
     minutes: float = 1.0
+    is_volunteered: bool = False
+    is_alarming: bool = False
 
     @property
     def outcomes(self) -> tuple[str, ...]:
@@ -143,12 +169,13 @@ class Cause:
     by the trade; outcomes not named share what is left evenly. They rank the cause where the
     content has no computed likelihoods for it. `minutes` is how long its repair takes, `spoken` how
     people name it beside its name. `shown_by` are the readings that show it most directly.
+    `prior` is its share of the calls of one tree: 0 until a tree is in view
+    (`triage.tree.priors.content_for`).
     """
 
     id: str
     name: str
     side: Side
-    prior: float
     explanation: str
     signs: Mapping[str, Mapping[str, float]]
     repair: str
@@ -162,6 +189,7 @@ class Cause:
     minutes: float = 120.0
     spoken: tuple[str, ...] = ()
     shown_by: tuple[str, ...] = ()
+    prior: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,7 +272,13 @@ class Ending:
 
 @dataclass(frozen=True, slots=True)
 class Tree:
-    """One complaint's decision graph as written."""
+    """One complaint's decision graph, its parts put in.
+
+    `causes` says of how many of a hundred such calls each cause is behind (weights, judged).
+    `parts` maps each namespace to the part that stands in it: the nodes of the part under `freeze`
+    are `freeze.ice_pattern` and so on. `places` has where its file says `causes`, and where a part
+    is put in: `parts.freeze`.
+    """
 
     id: str
     title: str
@@ -254,6 +288,9 @@ class Tree:
     junctions: Mapping[str, Junction]
     endings: Mapping[str, Ending]
     place: Place
+    causes: Mapping[str, float] = field(default_factory=dict)
+    parts: Mapping[str, str] = field(default_factory=dict)
+    places: Mapping[str, Place] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -262,7 +299,7 @@ class Content:
 
     `likelihoods` is the checked text of the file of computed likelihoods, "" where there is none;
     it is taken apart when causes are first ranked (`triage.tree.likelihoods`). `outcomes` counts
-    the repairs that confirmed each cause; the priors of `causes` are corrected by them already.
+    the repairs that confirmed each cause, by tree.
     """
 
     version: str
@@ -274,4 +311,4 @@ class Content:
     machine_places: Mapping[str, Place] = field(default_factory=dict)
     stakes: Stakes = Stakes()
     likelihoods: str = ""
-    outcomes: Mapping[str, int] = field(default_factory=dict)
+    outcomes: Mapping[str, Mapping[str, int]] = field(default_factory=dict)

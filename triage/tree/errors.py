@@ -63,13 +63,16 @@ class ContentErrors(TreeError):
 
 
 class ProofFailed(TreeError):
-    """The content breaks promises a call relies on; `findings` lists each with its path."""
+    """The content breaks promises a call relies on; `findings` lists each with its path.
 
-    def __init__(self, findings: Iterable[Finding]) -> None:
+    told: the findings as lines (`triage.tree.counterexample.told`).
+    """
+
+    def __init__(self, findings: Iterable[Finding], told: Iterable[str]) -> None:
         self.findings = tuple(findings)
         count = len(self.findings)
         head = f"the content breaks {count} promise{'' if count == 1 else 's'}:"
-        super().__init__("\n".join([head, *(str(finding) for finding in self.findings)]))
+        super().__init__("\n".join([head, *told]))
 
 
 class UnknownTree(TreeError, KeyError):

@@ -9,8 +9,13 @@ from pathlib import Path
 from triage.tree.content import LIKELIHOODS, OUTCOMES, Place
 from triage.tree.errors import ContentFolderMissing, Mistakes
 
-MACHINES = "machines"
-"""Subfolder that holds one file for each machine."""
+MACHINES, PARTS = "machines", "parts"
+"""Subfolders that hold one file for each machine, and for each part that trees share."""
+
+READINGS, CAUTIONS, CAUSES = "readings", "cautions", "causes"
+"""What stands in a file of this name, in files of a subfolder of this name, or in both."""
+
+_FOLDERS = (MACHINES, PARTS, READINGS, CAUTIONS, CAUSES)
 
 LARGEST_FILE_BYTES = 512 * 1024
 """Greatest size of one content file; the largest tree needs a fraction of it (judged)."""
@@ -27,7 +32,8 @@ def read_files(folder: Path) -> dict[str, bytes]:
     mistakes = Mistakes()
     files: dict[str, bytes] = {}
     written = [folder / LIKELIHOODS, folder / OUTCOMES]
-    found = [*folder.glob("*.y*ml"), *folder.glob(f"{MACHINES}/*.y*ml"), *written]
+    inner = [path for name in _FOLDERS for path in folder.glob(f"{name}/*.y*ml")]
+    found = [*folder.glob("*.y*ml"), *inner, *written]
     for path in sorted(found):
         name = path.relative_to(folder).as_posix()
         if not path.is_file():

@@ -48,18 +48,38 @@ def foreseen(reading: Reading) -> tuple[str, ...]:
     return GRADES if reading.is_banded else tuple(choice.id for choice in reading.choices)
 
 
+MADE_OF_OTHERS = ("ice_production", "energy_use", "water_use")
+"""Figures over whole cycles: made of other readings, they would count those a second time."""
+
+
+def is_modelled(reading_id: str) -> bool:
+    """Return whether the virtual machine shows a reading, so that it can be counted."""
+    from triage.physics.observed import JUDGED  # not on a call's way
+    from triage.physics.virtual_machine import READING_IDS
+
+    shown = (*READING_IDS, *JUDGED, "condenser_kind")
+    return reading_id in shown and reading_id not in MADE_OF_OTHERS
+
+
+def modelled_causes(content: Content) -> tuple[str, ...]:
+    """Return the causes of a content that the virtual machine can have, in content order."""
+    from triage.physics.faults import FAULTS  # not on a call's way
+
+    return tuple(cause for cause in content.causes if cause in FAULTS)
+
+
 def fingerprint(content: Content) -> str:
     """Return a hash of all in a content that the likelihoods rest on, as hexadecimal text.
 
-    That is machines, readings and their bands or choices, and which causes there are; words,
-    routes and priors may change without them.
+    That is machines, the readings the virtual machine shows with their bands or choices, and which
+    of its faults are causes; words, routes and shares may change without them.
     """
     digest = hashlib.sha256(repr((FORMAT, GRADE_EDGES)).encode())
     for reading in sorted(content.readings.values(), key=lambda item: item.id):
-        if foreseen(reading):
+        if foreseen(reading) and is_modelled(reading.id):
             facts = (reading.id, foreseen(reading), reading.normal, reading.default_minute)
             digest.update(repr(facts).encode())
-    digest.update(repr(sorted(content.causes)).encode())
+    digest.update(repr(sorted(modelled_causes(content))).encode())
     for name in sorted(content.machines):
         digest.update(repr(content.machines[name]).encode())
     return digest.hexdigest()
@@ -136,22 +156,21 @@ def _are_chances(found: Any) -> bool:
 
 
 def fitting_modes(content: Content, setting: str) -> Mapping[str, tuple[Mode, ...]] | None:
-    """Return the modes of each cause in a setting; None where they do not fit the content.
+    """Return the modes of every cause of the file in a setting; None where they do not fit.
 
-    They fit if they cover each cause and count of each reading just what the content foresees.
+    They fit if they count of each reading just what the content foresees. Causes the content does
+    not have, or not in view, are among them.
     """
     if not content.likelihoods:
         return None
     found = json.loads(content.likelihoods)
-    by_cause = found["settings"][setting]
-    if by_cause.keys() != content.causes.keys():
-        return None
     for reading_id, outcomes in found["readings"].items():
         reading = content.readings.get(reading_id)
         if reading is None or list(foreseen(reading)) != outcomes:
             return None
+    by_cause = found["settings"][setting]
     return MappingProxyType(
-        {cause: tuple(_modes(by_cause[cause], found["readings"])) for cause in content.causes}
+        {cause: tuple(_modes(modes, found["readings"])) for cause, modes in by_cause.items()}
     )
 
 
@@ -173,10 +192,16 @@ def staleness(content: Content) -> str:
     """Return in one sentence why the likelihoods do not belong to this content, "" if they do."""
     if not content.likelihoods:
         return "There are no computed likelihoods; causes are ranked by their judged signs."
-    if fitting_modes(content, ON_FILE) is None:
+    modes = fitting_modes(content, ON_FILE)
+    if modes is None:
         return (
-            f"{LIKELIHOODS} does not cover the causes and readings there are, so causes are ranked "
-            f"by their judged signs; {MEND}"
+            f"{LIKELIHOODS} does not cover the readings there are, so causes are ranked by their "
+            f"judged signs; {MEND}"
+        )
+    if not set(modelled_causes(content)) <= modes.keys():
+        return (
+            f"{LIKELIHOODS} does not cover every cause the virtual machine can have, so some are "
+            f"ranked by their judged signs; {MEND}"
         )
     if json.loads(content.likelihoods)["provenance"]["fingerprint"] != fingerprint(content):
         return f"{LIKELIHOODS} was computed before machines, readings or causes changed; {MEND}"

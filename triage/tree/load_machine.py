@@ -27,8 +27,10 @@ from triage.tree.sections import Section
 ID_KEY = "id"
 """Key of a machine file that names the machine."""
 
-_GREATEST_NUMBER = 1e9
-_SHARES = ("_fraction", "_efficiency", "_kept", "_share", "_effectiveness")
+GREATEST_NUMBER = 1e9
+"""Greatest number of a machine file; far past any figure of one (judged)."""
+
+SHARES = ("_fraction", "_efficiency", "_kept", "_share", "_effectiveness")
 """Endings of keys whose value is a plain fraction of one."""
 
 
@@ -78,9 +80,9 @@ def _value(section: Section, key: str, hint: Any, readings: Readings) -> Any:
     if hint is bool:
         return section.flag(key, is_required=True)
     if hint is float:
-        return section.number(key, 0.0, 1.0 if key.endswith(_SHARES) else _GREATEST_NUMBER)
+        return section.number(key, 0.0, 1.0 if key.endswith(SHARES) else GREATEST_NUMBER)
     if hint is int:
-        number = section.number(key, 0.0, _GREATEST_NUMBER)
+        number = section.number(key, 0.0, GREATEST_NUMBER)
         return None if number is None else int(number)
     if hint is str:
         return section.text(key)
@@ -111,7 +113,7 @@ def _part(section: Section, key: str, cls: type, readings: Readings) -> Any:
 
 def _numbers(section: Section, key: str) -> tuple[float, ...]:
     numbers = (
-        section.number_in(word, key, 0.0, _GREATEST_NUMBER)
+        section.number_in(word, key, 0.0, GREATEST_NUMBER)
         for word in section.words(key, at_least=1)
     )
     return tuple(number for number in numbers if number is not None)

@@ -19,6 +19,7 @@ from triage.tree.content import (
     Stakes,
 )
 from triage.tree.errors import quoted
+from triage.tree.machine_parts import PARTS
 from triage.tree.marked_yaml import Scalar, Table
 from triage.tree.sections import Section
 
@@ -83,6 +84,8 @@ def _reading(name: str, section: Section, cautions: Names) -> Reading:
             word.text for word in asked_cautions if section.known(word, cautions, "caution")
         ),
         minutes=_minutes(section, 1.0),
+        is_volunteered=section.flag("volunteered"),
+        is_alarming=section.flag("alarming"),
     )
 
 
@@ -166,7 +169,6 @@ def _cause(name: str, section: Section, readings: Readings, hazards: Names) -> C
         id=name,
         name=title,
         side=side or Side.NONE,
-        prior=section.number("prior", 1e-6, 1.0) or 0.0,
         explanation=section.text("explanation"),
         signs=MappingProxyType(dict(_signs(section, readings))),
         repair=section.text("repair"),
@@ -179,7 +181,11 @@ def _cause(name: str, section: Section, readings: Readings, hazards: Names) -> C
             for word in hazard_words
             if section.known(word, hazards, "hazard a caution warns of")
         ),
-        condemns=section.texts("condemns"),
+        condemns=tuple(
+            word.text
+            for word in section.words("condemns")
+            if section.known(word, PARTS, "part a cause may condemn")
+        ),
         place=section.place,
         minutes=_minutes(section, 120.0),
         spoken=section.texts("spoken"),

@@ -1,11 +1,12 @@
-"""One decision graph from its file: questions, junctions and endings, every name resolved."""
+"""One decision graph, or a part that several share, from its file; every name resolved."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 
-from triage.tree.content import Ending, Junction, Question, Reading, Rule, Stage, Tree
+from triage.tree.compose import EXIT, Fragment, Use
+from triage.tree.content import Ending, Junction, Question, Reading, Rule, Stage
 from triage.tree.errors import nearest, quoted
 from triage.tree.load_readings import LONGEST_MINUTE, Names, Readings
 from triage.tree.marked_yaml import Entry, Items, Node, Scalar, Table
@@ -17,73 +18,167 @@ ELSE = "else"
 MOST_QUESTIONS_ALLOWED = 100
 """Greatest number of questions a tree may promise as its longest call (judged)."""
 
+GREATEST_SHARE = 1e6
+"""Greatest weight of one cause among those of a tree."""
+
 _NODE_TABLES = ("questions", "junctions", "endings")
 
 
-def read_tree(file: Section, readings: Readings, causes: Names) -> Tree | None:
-    """Return the tree a file holds, or None if it has no usable name.
+def read_tree(file: Section, readings: Readings, causes: Names) -> Fragment | None:
+    """Return the tree a file holds, its parts not yet put in; None if it has no usable name.
 
     readings, causes: what the tree may name; None when their file could not be read.
     """
     name = file.scalar("tree")
     if name is None or not file.is_id(name, "tree"):
         return None
-    reader = _TreeReader(file, readings, causes)
-    start = file.scalar("start")
     most_questions = file.number("most_questions", 1, MOST_QUESTIONS_ALLOWED)
     if most_questions is not None and not most_questions.is_integer():
         file.complain(file.place_of("most_questions"), "counts whole questions; drop the fraction")
-    return Tree(
-        id=name.text,
-        title=file.text("title"),
-        start=reader.target(file, start) if start else "",
-        most_questions=int(most_questions or 0),
-        questions=MappingProxyType(
-            {
-                key: reader.question(key, s)
-                for key, s in file.named_sections("questions", "question")
-            }
-        ),
-        junctions=MappingProxyType(
-            {
-                key: reader.junction(key, s)
-                for key, s in file.named_sections("junctions", "junction", is_required=False)
-            }
-        ),
-        endings=MappingProxyType(
-            {key: reader.ending(key, s) for key, s in file.named_sections("endings", "ending")}
-        ),
-        place=name.place,
-    )
+    reader = _Reader(file, readings, causes, exits={})
+    return reader.fragment(name, int(most_questions or 0), reader.shares())
 
 
-class _TreeReader:
-    """Reads the nodes of one tree against the names they may use."""
+def read_part(file: Section, readings: Readings, causes: Names) -> Fragment | None:
+    """Return the part a file holds, parts of its own not yet put in; None without usable name."""
+    name = file.scalar("part")
+    if name is None or not file.is_id(name, "part"):
+        return None
+    exits = {}
+    for key, node in file.entries("exits"):
+        if file.is_id(key, "exit"):
+            if not isinstance(node, Scalar) or node.is_null:
+                file.complain(node.place, f"says nothing of the exit {quoted(key.text)}; add it")
+            exits[key.text] = key
+    return _Reader(file, readings, causes, exits).fragment(name, 0, {})
 
-    def __init__(self, file: Section, readings: Readings, causes: Names) -> None:
+
+class _Reader:
+    """Reads the nodes of one file against the names they may use."""
+
+    def __init__(
+        self, file: Section, readings: Readings, causes: Names, exits: Mapping[str, Scalar]
+    ) -> None:
+        self._file = file
         self._readings = readings
         self._causes = causes
-        self._nodes = frozenset(self._node_ids(file))
-
-    def _node_ids(self, file: Section) -> Iterator[str]:
+        self._exits = exits
+        self._taken: set[str] = set()
+        self._wrong_exits: set[str] = set()
         owners: dict[str, str] = {}
-        for table_name in _NODE_TABLES:
-            entry = file.table.entries.get(table_name)
-            if entry is None or not isinstance(entry.value, Table):
-                continue
-            for name, inner in entry.value.entries.items():
-                owner = owners.setdefault(name, table_name)
-                if owner != table_name:
-                    file.complain(
-                        inner.key.place,
-                        f"has {quoted(name)} among its {owner} and again among its {table_name}; "
-                        "rename one",
-                    )
-                yield name
+        self._nodes = frozenset(self._node_ids(file, owners))
+        self._spaces = frozenset(self._namespaces(file, owners))
 
-    def target(self, section: Section, word: Scalar) -> str:
-        section.known(word, self._nodes, "question, junction or ending of this tree")
+    def fragment(self, name: Scalar, most_questions: int, shares: Mapping[str, float]) -> Fragment:
+        file = self._file
+        start = file.scalar("start")
+        causes = file.table.entries.get("causes")
+        fragment = Fragment(
+            id=name.text,
+            title=file.text("title"),
+            start=self.target(file, start, is_start=True) if start else "",
+            most_questions=most_questions,
+            causes=MappingProxyType(dict(shares)),
+            exits=self._exits,
+            uses=MappingProxyType(dict(self._uses())),
+            questions={k: self.question(k, s) for k, s in self._sections("questions")},
+            junctions={k: self.junction(k, s) for k, s in self._sections("junctions")},
+            endings={k: self.ending(k, s) for k, s in self._sections("endings")},
+            place=name.place,
+            causes_place=causes.key.place if causes is not None else name.place,
+        )
+        for exit_name, key in self._exits.items():
+            # Nothing leads there while the exit is misspelled; that is told by itself.
+            if exit_name not in self._taken and not self._wrong_exits:
+                file.complain(
+                    key.place, f"never takes the exit {quoted(exit_name)}; lead a route to "
+                    f"{EXIT}{exit_name}, or drop it"
+                )  # fmt: skip
+        return fragment
+
+    def _sections(self, table: str) -> Iterator[tuple[str, Section]]:
+        # What a file does not write itself, its parts may bring; a part may end at its exits.
+        is_required = table != "junctions" and not self._spaces
+        if table == "endings" and self._exits:
+            is_required = False
+        return self._file.named_sections(table, table[:-1], is_required=is_required)
+
+    def shares(self) -> dict[str, float]:
+        """Return of how many of a hundred calls each cause is behind, as the tree says."""
+        shares: dict[str, float] = {}
+        for key, node in self._file.entries("causes"):
+            self._file.known(key, self._causes, "cause")
+            if not isinstance(node, Scalar) or node.is_null:
+                self._file.complain(
+                    node.place, f"wants one number under {key.text}: of a hundred such calls, how "
+                    "many"
+                )  # fmt: skip
+                continue
+            share = self._file.number_in(node, key.text, 1e-6, GREATEST_SHARE)
+            if share is not None:
+                shares[key.text] = share
+        return shares
+
+    def _node_ids(self, file: Section, owners: dict[str, str]) -> Iterator[str]:
+        for table_name in _NODE_TABLES:
+            yield from self._names_under(file, table_name, owners)
+
+    def _namespaces(self, file: Section, owners: dict[str, str]) -> Iterator[str]:
+        yield from self._names_under(file, "parts", owners)
+
+    def _names_under(self, file: Section, key: str, owners: dict[str, str]) -> Iterator[str]:
+        entry = file.table.entries.get(key)
+        if entry is None or not isinstance(entry.value, Table):
+            return
+        for name, inner in entry.value.entries.items():
+            owner = owners.setdefault(name, key)
+            if owner != key:
+                file.complain(
+                    inner.key.place,
+                    f"has {quoted(name)} among its {owner} and again among its {key}; rename one",
+                )
+            yield name
+
+    def _uses(self) -> Iterator[tuple[str, Use]]:
+        for name, section in self._file.named_sections("parts", "use", is_required=False):
+            if name == EXIT.removesuffix("."):
+                section.complain(section.place, "has a name with a meaning of its own; rename it")
+            part = section.scalar("part")
+            exits: dict[str, tuple[str, Scalar]] = {}
+            for key, node in section.entries("exits", is_required=False):
+                if isinstance(node, Scalar) and not node.is_null:
+                    exits[key.text] = (self.target(section, node), key)
+                else:
+                    section.complain(node.place, f"wants one node for the exit {quoted(key.text)}")
+            if part is not None:
+                yield name, Use(part.text, part.place, MappingProxyType(exits), section.place)
+
+    def target(self, section: Section, word: Scalar, *, is_start: bool = False) -> str:
+        exits = frozenset() if is_start else frozenset(EXIT + name for name in self._exits)
+        if word.text in exits:
+            self._taken.add(word.text.removeprefix(EXIT))
+        elif word.text.startswith(EXIT) and not is_start:
+            self._complain_of_exit(section, word)
+            return word.text
+        what = "question, junction or ending of this tree"
+        if self._spaces or exits:
+            what = "question, junction, ending, part or exit here"
+        section.known(word, self._nodes | self._spaces | exits, what)
         return word.text
+
+    def _complain_of_exit(self, section: Section, word: Scalar) -> None:
+        name = word.text.removeprefix(EXIT)
+        self._wrong_exits.add(name)
+        if "tree" in self._file.table.entries:
+            section.complain(
+                word.place, f"leads to {quoted(word.text)}, but a tree has no exits; lead to an "
+                "ending or another node of it"
+            )  # fmt: skip
+            return
+        guess = nearest(name, self._exits) or f"; exits: {', '.join(self._exits) or 'none'}"
+        section.complain(
+            word.place, f"leads to {quoted(word.text)}, but there is no exit {quoted(name)}{guess}"
+        )
 
     def question(self, name: str, section: Section) -> Question:
         reading = self._reading(section, section.scalar("reading"))

@@ -13,23 +13,34 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from triage.tree.content import UNKNOWN, Content, Place, Stage
+from triage.tree.dominators import Dominators
 from triage.tree.graph import NodeKind
 
 if TYPE_CHECKING:
     import networkx
 
+Outcomes = Mapping[str, frozenset[str]]
+"""Outcomes by reading."""
+
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """A promise the content breaks: what, where to mend it, and the nodes of the shortest path."""
+    """A promise the content breaks: what, and where to mend it.
+
+    `path` holds the nodes of the shortest path that breaks it, from the start of the tree; empty
+    where no path does. `shows` are sets of outcomes, by reading, each of which shows the harm on
+    that path; empty where any answers do. `trees` are those it was found in: a part can break it in
+    several.
+    """
 
     message: str
     place: Place
     path: tuple[str, ...] = ()
+    shows: tuple[Outcomes, ...] = ()
+    trees: tuple[str, ...] = ()
 
     def __str__(self) -> str:
-        way = f"\n    path: {' -> '.join(self.path)}" if self.path else ""
-        return f"{self.place} {self.message}{way}"
+        return f"{self.place} {self.message}"
 
 
 class Case:
@@ -47,11 +58,21 @@ class Case:
         self._unsettled: dict[str, frozenset[str]] = {}
 
     @cached_property
+    def reached(self) -> Mapping[str, str | None]:
+        """Every node a path leads to, nearest first, each with the node it was reached from."""
+        return self.reach()
+
+    @cached_property
     def is_acyclic(self) -> bool:
         """Whether no path comes back to where it was."""
         import networkx
 
         return networkx.is_directed_acyclic_graph(self.graph)
+
+    @cached_property
+    def dominators(self) -> Dominators | None:
+        """What every path to a node passes; None where paths come back and none is defined."""
+        return Dominators(self.graph, self.start) if self.is_acyclic else None
 
     @cached_property
     def questions_of(self) -> Mapping[str, frozenset[str]]:
@@ -90,6 +111,14 @@ class Case:
             )
         return self._unsettled[reading_id]
 
+    def outcomes_but(self, good: Outcomes) -> Outcomes:
+        """All other outcomes of readings than those named."""
+        return {
+            reading: frozenset(self.content.readings[reading].outcomes) - outcomes
+            for reading, outcomes in good.items()
+            if reading in self.content.readings
+        }
+
     def of_kind(self, kind: NodeKind) -> list[str]:
         """Nodes of one kind, in the order of the tree file."""
         return [node for node, facts in self.nodes.items() if facts["kind"] is kind]
@@ -97,6 +126,11 @@ class Case:
     def reading_of(self, question_node: str) -> str:
         """The reading a question node asks for."""
         return self.tree.questions[self.nodes[question_node]["subject"]].reading
+
+    def written(self, node: str) -> str:
+        """What stands in a file for a node: for a caution its question, for a gate its ending."""
+        facts = self.nodes[node]
+        return str(facts["question"] or facts["subject"])
 
     def place(self, node: str) -> Place:
         """Where a node was written."""
@@ -141,6 +175,21 @@ class Case:
         return parents
 
 
+def in_words(facts: Mapping[str, Any]) -> str:
+    """Return what a node of the graph is called in a message, from its attributes.
+
+    What the program put in has an id that stands in no file.
+    """
+    subject, question = facts["subject"], facts["question"]
+    match facts["kind"]:
+        case NodeKind.CAUTION:
+            return f"the caution {subject} before question {question}"
+        case NodeKind.GATE | NodeKind.RECOMMENDATION:
+            return f"the {facts['kind']} of ending {subject}"
+        case kind:
+            return f"{kind} {subject}"
+
+
 def path_to(node: str, parents: Mapping[str, str | None]) -> tuple[str, ...]:
     """Return the path a search took to `node`."""
     path = [node]
@@ -161,7 +210,13 @@ def reached_without(
     reached = case.reach(without=frozenset(passed) - watched)
     found = [node for node in reached if node in watched]
     if found:
-        more = f" (and {len(found) - 1} more)" if len(found) > 1 else ""
         yield Finding(
-            message.format(node=found[0]) + more, case.place(found[0]), path_to(found[0], reached)
+            message.format(node=found[0]) + and_more(len(found)),
+            case.place(found[0]),
+            path_to(found[0], reached),
         )
+
+
+def and_more(count: int) -> str:
+    """Return what a finding that stands for `count` of its kind adds about the others."""
+    return f" (and {count - 1} more)" if count > 1 else ""

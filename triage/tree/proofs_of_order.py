@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
-from triage.tree.content import Cause, Rule, Side, Stage
-from triage.tree.dominators import Dominators
+from triage.tree.content import QUALIFICATION, Stage
 from triage.tree.graph import NodeKind, caution_node, gate_node, recommendation_node
-from triage.tree.proof_case import Case, Finding, path_to, reached_without
+from triage.tree.machine_parts import is_of_harvest
+from triage.tree.proof_case import (
+    Case,
+    Finding,
+    Outcomes,
+    and_more,
+    path_to,
+    reached_without,
+)
 
-QUALIFICATION = "caller_qualification"
 DISCHARGE_LINE = "discharge_line_temperature"
 ICE_PATTERN = "ice_pattern"
-COIL_SUPPLY = "coil_voltage"
 FREEZE_SUCTIONS = ("freeze_suction_pressure_early", "freeze_suction_pressure_late")
 FREEZE_HEALTH = (
     "freeze_time",
@@ -27,69 +32,102 @@ FREEZE_HEALTH = (
 )
 """Readings without which a freeze cannot be called sound; all come before any harvest question."""
 
+SEEN_WITH_THE_MACHINE_OFF = frozenset({"plate_scaled_or_damaged"})
+"""Causes of the harvest that a look shows on any freeze; handed over, they may be named."""
+
 _GOOD = frozenset({"within"})
 _AFTER_FREEZE = (Stage.HARVEST, Stage.CONFIRM)
-_COIL_DRIVEN = ("solenoid", "hot gas valve", "vapor regulator")
-"""Words that name a part which opens because a coil is powered."""
-
-_COIL_CHECKS = {COIL_SUPPLY: _GOOD}
-# A valve that should be shut is leaking only if its line is hot while its coil is dead.
-_LEAK_CHECKS = {COIL_SUPPLY: _GOOD, "hot_gas_line_in_freeze": frozenset({"hot_coil_off"})}
 
 
 def harvest_waits_for_freeze_health(case: Case) -> Iterator[Finding]:
-    """No harvest or confirming question is reached without every freeze-health reading asked."""
+    """No harvest or confirming question is reached without every freeze-health reading asked.
+
+    Questions that can come before the same readings are one finding.
+    """
+    after = [
+        node
+        for node in case.of_kind(NodeKind.QUESTION)
+        if case.nodes[node]["stage"] in _AFTER_FREEZE
+    ]
+    reached: dict[str, dict[str, str | None]] = {}
+    missing: dict[str, list[str]] = {}
     for reading in FREEZE_HEALTH:
-        yield from reached_without(
-            case,
-            case.questions_of.get(reading, frozenset()),
-            [
-                node
-                for node in case.of_kind(NodeKind.QUESTION)
-                if case.nodes[node]["stage"] in _AFTER_FREEZE
-            ],
-            f"question {{node}} can be asked before {reading}; ask {reading} on every way to it",
+        # A node on both sides does not come before itself.
+        passed = case.questions_of.get(reading, frozenset()).difference(after)
+        reached[reading] = case.reach(without=passed)
+        for node in after:
+            if node in reached[reading]:
+                missing.setdefault(node, []).append(reading)
+    alike: dict[tuple[str, ...], list[str]] = {}
+    for node, lacks in missing.items():
+        alike.setdefault(tuple(lacks), []).append(node)
+    for readings, nodes in alike.items():
+        found = reached[readings[0]]
+        waiting = frozenset(nodes)
+        node = next(each for each in found if each in waiting)
+        yield Finding(
+            _not_waited_for(node, readings) + and_more(len(nodes)),
+            case.place(node),
+            path_to(node, found),
         )
+
+
+def _not_waited_for(node: str, readings: tuple[str, ...]) -> str:
+    if len(readings) == 1:
+        (reading,) = readings
+        return f"question {node} can be asked before {reading}; ask {reading} on every way to it"
+    return (
+        f"question {node} can be asked before the freeze is known to be sound; lead to it only "
+        "from where that is proved (an exit of the part that asks about the freeze), or ask on "
+        f"every way to it what can be missing: {', '.join(readings)}"
+    )
 
 
 def harvest_is_entered_on_a_sound_freeze(case: Case) -> Iterator[Finding]:
     """Every edge from before harvest into it is a junction's rule that demands a sound freeze."""
-    reached = case.reach()
     if case.nodes[case.start]["stage"] in _AFTER_FREEZE:
         yield Finding(
-            f"{case.start} starts the call in the harvest; start with the freeze",
+            f"{case.written(case.start)} starts the call in the harvest; start with the freeze",
             case.place(case.start),
             (case.start,),
         )
     for node, ways in case.ways.items():
-        if node not in reached or case.nodes[node]["stage"] in (None, *_AFTER_FREEZE):
+        if node not in case.reached or case.nodes[node]["stage"] in (None, *_AFTER_FREEZE):
             continue
         for target, facts in ways:
             if case.nodes[target]["stage"] in _AFTER_FREEZE:
-                for lack in _lacks_of_edge(case, node, facts):
+                for lack, shows in _lacks_of_edge(case, node, facts):
                     yield Finding(
-                        f"the way from {node} into the harvest at {target} {lack}",
+                        f"the way from {node} into the harvest at {case.written(target)} {lack}",
                         case.place(node),
-                        (*path_to(node, reached), target),
+                        (*path_to(node, case.reached), target),
+                        shows or tuple(_unsound_freezes(case)),
                     )
 
 
-def _lacks_of_edge(case: Case, node: str, facts: Mapping[str, Any]) -> Iterator[str]:
-    """Yield what keeps an edge from standing for a sound freeze."""
+def _lacks_of_edge(
+    case: Case, node: str, facts: Mapping[str, Any]
+) -> Iterator[tuple[str, tuple[Outcomes, ...]]]:
+    """Yield what keeps an edge from standing for a sound freeze, and the outcomes that show it.
+
+    No outcomes are given where those of any freeze that is not sound do.
+    """
     if case.nodes[node]["kind"] is not NodeKind.JUNCTION:
-        yield "passes no junction; let a junction's rule check the freeze"
+        yield "passes no junction; let a junction's rule check the freeze", ()
         return
     demanded = _demanded(case)
     for rule in facts["rules"]:
         if rule is None:
-            yield "is a junction's otherwise; lead otherwise to a freeze ending or an escalation"
+            lack = "is a junction's otherwise; lead otherwise to a freeze ending or an escalation"
+            yield lack, ()
             continue
         quote = f'(rule "{rule.says}")'
         for reading_id, healthy in demanded.items():
             if reading_id not in rule.all_of or not rule.all_of[reading_id] <= healthy:
+                lack = f"does not demand {reading_id}: {' or '.join(sorted(healthy))}"
                 yield (
-                    f"{quote} does not demand {reading_id}: {' or '.join(sorted(healthy))}; add it "
-                    "to its if"
+                    f"{quote} {lack}; add it to its if",
+                    (case.outcomes_but({reading_id: healthy}),),
                 )
         for reading_id, healthy in case.healthy_in_freeze.items():
             if reading_id in demanded:
@@ -99,15 +137,26 @@ def _lacks_of_edge(case: Case, node: str, facts: Mapping[str, Any]) -> Iterator[
                 continue
             if allowed is None and node not in case.unsettled(reading_id):
                 continue
+            lack = f"lets an unhealthy {reading_id} pass"
             yield (
-                f"{quote} lets an unhealthy {reading_id} pass; add {reading_id}: "
-                f"[{', '.join(sorted(healthy))}] to its if"
+                f"{quote} {lack}; add {reading_id}: [{', '.join(sorted(healthy))}] to its if",
+                (case.outcomes_but({reading_id: healthy}),),
             )
         if not _demands_a_suction(rule.all_of, rule.any_of):
+            lack = "does not demand a freeze suction pressure within"
             yield (
-                f"{quote} does not demand a freeze suction pressure within; add "
-                f"{' or '.join(FREEZE_SUCTIONS)} to its if or if_any"
+                f"{quote} {lack}; add {' or '.join(FREEZE_SUCTIONS)} to its if or if_any",
+                (case.outcomes_but(dict.fromkeys(FREEZE_SUCTIONS, _GOOD)),),
             )
+
+
+def _unsound_freezes(case: Case) -> Iterator[Outcomes]:
+    """Yield outcomes each of which says that a freeze is not sound, the plainest first."""
+    for reading_id, healthy in _demanded(case).items():
+        yield case.outcomes_but({reading_id: healthy})
+    yield case.outcomes_but(dict.fromkeys(FREEZE_SUCTIONS, _GOOD))
+    for reading_id, healthy in case.healthy_in_freeze.items():
+        yield case.outcomes_but({reading_id: healthy})
 
 
 def _demanded(case: Case) -> dict[str, frozenset[str]]:
@@ -130,83 +179,49 @@ def _demands_a_suction(
 
 
 def harvest_causes_need_a_sound_freeze(case: Case) -> Iterator[Finding]:
-    """Every ending with a harvest-side cause lies behind an edge that demands a sound freeze."""
+    """Every ending that blames the harvest lies behind an edge that demands a sound freeze.
+
+    That holds for what it concludes, may settle on, or shortlists for whoever goes on with it.
+    """
 
     def is_unguarded(source: str, _: str, facts: Mapping[str, Any]) -> bool:
         return next(_lacks_of_edge(case, source, facts), None) is not None
 
     reached = case.reach(is_open=is_unguarded)
-    for ending in case.concluding():
-        side_causes = [
-            cause
-            for cause in case.causes_of(ending)
-            if case.content.causes[cause].side is Side.HARVEST
-        ]
-        if side_causes and ending in reached:
-            yield Finding(
-                f"ending {ending} concludes {', '.join(side_causes)} on a freeze not known to be "
-                "sound; reach it only through a junction rule that demands one",
-                case.place(ending),
-                path_to(ending, reached),
-            )
-
-
-# --- coil, licence, cautions and gates ------------------------------------------------------------
-
-
-def valves_are_condemned_on_a_good_coil_check_alone(case: Case) -> Iterator[Finding]:
-    """No ending condemns a coil-driven valve while its coil check is missing, bad or unknown."""
-    valves = [cause for cause in case.content.causes.values() if _is_coil_driven(cause)]
-    for side in Side:
-        checks = _LEAK_CHECKS if side is Side.FREEZE else _COIL_CHECKS
-        condemned = {cause.id for cause in valves if cause.side is side}
-        reached = case.reach(is_open=_unless_checked(case, checks)) if condemned else {}
-        for ending in case.concluding():
-            found = [cause for cause in case.causes_of(ending) if cause in condemned]
-            if found and ending in reached:
-                wanted = " or ".join(
-                    f"{reading}: {outcome}" for reading, good in checks.items() for outcome in good
-                )
-                yield Finding(
-                    f"ending {ending} concludes {', '.join(found)} without a good coil check "
-                    f"({wanted}); lead there from that outcome alone, or by a rule that demands it",
-                    case.place(ending),
-                    path_to(ending, reached),
-                )
-
-
-def _unless_checked(
-    case: Case, checks: Mapping[str, frozenset[str]]
-) -> Callable[[str, str, Mapping[str, Any]], bool]:
-    """Return the test for edges that can be taken without one of the checks being good."""
-    good_by_question = {
-        question: good
-        for reading, good in checks.items()
-        for question in case.questions_of.get(reading, ())
+    endings = {
+        node: case.tree.endings[case.nodes[node]["subject"]]
+        for node in reached
+        if case.nodes[node]["kind"] is NodeKind.ENDING
     }
-
-    def is_open(source: str, _: str, facts: Mapping[str, Any]) -> bool:
-        if source in good_by_question:
-            return not facts["outcomes"] <= good_by_question[source]
-        rules: tuple[Rule | None, ...] = facts["rules"]
-        return not rules or any(
-            rule is None
-            or not any(
-                reading in rule.all_of and rule.all_of[reading] <= good
-                for reading, good in checks.items()
+    concluded = {node: each.possible_causes for node, each in endings.items()}
+    shortlisted = {
+        node: [cause for cause in each.shortlist if cause not in SEEN_WITH_THE_MACHINE_OFF]
+        for node, each in endings.items()
+        if not _of_harvest(case, each.possible_causes)
+    }
+    for blamed, does, cure in (
+        (concluded, "concludes", "reach it"),
+        (shortlisted, "shortlists", "drop that, or reach the ending"),
+    ):
+        found = {node: _of_harvest(case, causes) for node, causes in blamed.items()}
+        unguarded = [node for node, causes in found.items() if causes]
+        if unguarded:
+            nearest = unguarded[0]
+            yield Finding(
+                f"ending {nearest} {does} {', '.join(found[nearest])} on a freeze not known to be "
+                f"sound{and_more(len(unguarded))}; {cure} only through a junction rule that "
+                "demands one",
+                case.place(nearest),
+                path_to(nearest, reached),
+                tuple(_unsound_freezes(case)),
             )
-            for rule in rules
-        )
-
-    return is_open
 
 
-def _is_coil_driven(cause: Cause) -> bool:
-    parts = [
-        part.casefold().replace("_", " ").replace("-", " ")
-        for part in (*cause.condemns, *cause.replace_together)
-    ]
-    return any(word in part for part in parts for word in _COIL_DRIVEN)
+def _of_harvest(case: Case, causes: Iterable[str]) -> list[str]:
+    return [cause for cause in causes if is_of_harvest(case.content.causes[cause])]
+
+
+# --- licence, cautions and gates ------------------------------------------------------------------
 
 
 def licensed_work_waits_for_the_qualification(case: Case) -> Iterator[Finding]:
@@ -226,14 +241,14 @@ def licensed_work_waits_for_the_qualification(case: Case) -> Iterator[Finding]:
 
 def hazards_wait_for_their_caution(case: Case) -> Iterator[Finding]:
     """Every question is dominated by each caution its reading carries."""
-    yield from _dominated(
-        case,
-        [
-            (caution_node(caution, node), node, f"question {node} can be asked without its caution")
-            for node in case.of_kind(NodeKind.QUESTION)
-            for caution in case.content.readings[case.reading_of(node)].cautions
-        ],
-    )
+    guarded: dict[str, list[tuple[str, str]]] = {}
+    for node in case.of_kind(NodeKind.QUESTION):
+        for caution in case.content.readings[case.reading_of(node)].cautions:
+            guarded.setdefault(caution, []).append((caution_node(caution, node), node))
+    for caution, pairs in guarded.items():
+        yield from _dominated(
+            case, pairs, f"question {{name}} can be asked without the caution {caution} before it"
+        )
 
 
 def recommendations_wait_for_their_gate(case: Case) -> Iterator[Finding]:
@@ -241,23 +256,35 @@ def recommendations_wait_for_their_gate(case: Case) -> Iterator[Finding]:
     names = [(case.nodes[node]["subject"], node) for node in case.of_kind(NodeKind.RECOMMENDATION)]
     yield from _dominated(
         case,
-        [(gate_node(name), node, f"{node} can be shown without its gate") for name, node in names],
+        [(gate_node(name), node) for name, node in names],
+        "the recommendation of ending {name} can be shown without its gate",
     )
     for ending in case.concluding():
         if recommendation_node(ending) not in case.nodes:
-            yield Finding(f"ending {ending} has no recommendation", case.place(ending))
+            yield Finding(
+                f"ending {ending} has no recommendation",
+                case.place(ending),
+                path_to(ending, case.reached) if ending in case.reached else (),
+            )
 
 
-def _dominated(case: Case, pairs: list[tuple[str, str, str]]) -> Iterator[Finding]:
-    """Yield a finding for each (above, node, message) where some path to node avoids above."""
-    if not case.is_acyclic:
-        return
-    dominators = Dominators(case.graph, case.start)
-    for above, node, message in pairs:
-        if not dominators.is_reached(node):
-            continue
-        if dominators.is_reached(above) and dominators.dominates(above, node):
-            continue
+def _dominated(case: Case, pairs: list[tuple[str, str]], message: str) -> Iterator[Finding]:
+    """Yield one finding if for any (above, node) some path to node avoids above.
+
+    message: with {name} for what the first of them stands for; how many more there are is added.
+    """
+    broken = [pair for pair in pairs if not _is_dominated(case, *pair)]
+    if broken:
+        above, node = broken[0]
         yield Finding(
-            f"{message} ({above})", case.place(node), path_to(node, case.reach(without=[above]))
+            message.format(name=case.nodes[node]["subject"]) + and_more(len(broken)),
+            case.place(node),
+            path_to(node, case.reach(without=[above])),
         )
+
+
+def _is_dominated(case: Case, above: str, node: str) -> bool:
+    dominators = case.dominators
+    if dominators is None or not dominators.is_reached(node):
+        return True
+    return dominators.is_reached(above) and dominators.dominates(above, node)

@@ -19,7 +19,9 @@ from triage.tree.marked_yaml import Entry, Items, Node, Scalar, Table
 
 Member = TypeVar("Member", bound=StrEnum)
 
-_ID = re.compile(r"[a-z][a-z0-9_]{0,63}")
+ID = r"[a-z][a-z0-9_]{0,63}"
+"""What a name looks like, as a regular expression."""
+
 _NUMBER = re.compile(r"-?(0|[1-9]\d*)(\.\d+)?([eE][+-]?\d+)?")
 RESERVED_IDS = frozenset({"unknown", "else"})
 """Words with a meaning of their own in routes and rules; nothing else may be called so."""
@@ -225,7 +227,7 @@ class Section:
                 "; choose another name"
             )  # fmt: skip
             return False
-        if not _ID.fullmatch(key.text):
+        if not re.fullmatch(ID, key.text):
             self.mistakes.add(
                 key.place,
                 f"{quoted(key.text)} is no name for a {what}; use small letters, digits and _, "

@@ -108,7 +108,7 @@ def _speaker(call: ExportedCall, speaker: str) -> str:
 
 
 def _asked(node: str, call: ExportedCall, words: CallWords) -> str:
-    question = call.engine.tree.questions.get(node)
+    question = call.engine.of(call.case).tree.questions.get(node)
     if question is not None:
         return words.telling.words_of(question)
     if node.startswith("caution:"):

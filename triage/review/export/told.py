@@ -366,7 +366,7 @@ class CallWords:
         """Return the part of the call a reading is asked in, None for one that is never asked."""
         if reading.id == ALTITUDE:
             return Stage.MACHINE
-        for question in self.call.engine.tree.questions.values():
+        for question in self.call.engine.of(self.call.case).tree.questions.values():
             if question.reading == reading.id:
                 return question.stage
         return None
