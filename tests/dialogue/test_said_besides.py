@@ -76,3 +76,18 @@ def test_a_harvest_part_is_not_even_ranked_while_the_freeze_is_not_proven() -> N
     assert not any(
         content.causes[item.cause].side is Side.HARVEST for item in end.conclusion.ranked
     )
+
+
+def test_what_is_said_beside_the_machine_is_not_lost() -> None:
+    line = "Gletsch R500, on a roof condenser, suction 40, head 320, 72 in the room"
+    case, _ = say(opened(), "yes both", "will not drop", line)
+    assert [item.reading for item in case.offered] == [
+        "machine", "condenser_kind", "freeze_suction_pressure_early",
+        "freeze_discharge_pressure", "ambient_air_temperature",
+    ]  # fmt: skip
+
+
+def test_a_machine_by_itself_counts_at_once() -> None:
+    for line in ("Gletsch R500", "it's a gletsch r500"):
+        case, _ = say(opened(), "yes both", "will not drop", line)
+        assert case.answers["machine"].value == "gletsch_r500"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import asdict, replace
 
@@ -53,10 +54,36 @@ def parts_of(
         key=lambda item: item.id in case.answers,
     )
     stage = prompt.stage.value
+    if prompt.reading.kind is ReadingKind.MACHINE:
+        beside = _beside_the_machine(content, case, prompt, others, typed)
+        if beside is not None:
+            return beside
     parts, leftover = parts_among(content, case, (prompt.reading, *others), stage, typed)
     if prompt.reading.id == COMPLAINT:
         return _beside_the_complaint(content, case, prompt.reading, parts, typed)
     return parts, leftover
+
+
+def _beside_the_machine(
+    content: Content, case: Case, prompt: AskQuestion, others: Sequence[Reading], typed: str
+) -> tuple[tuple[Part, ...], str] | None:
+    """Return the machine and what was said beside it, None if nothing else can be made out."""
+    names = {
+        name: machine.id
+        for machine in content.machines.values()
+        for name in (machine.id, machine.name, *machine.spoken)
+    }
+    for name in sorted(names, key=len, reverse=True):
+        found = re.search(rf"(?<!\w){re.escape(name)}(?!\w)", typed, re.IGNORECASE)
+        if found is None:
+            continue
+        rest = f"{typed[: found.start()]} {typed[found.end() :]}".strip(" ,;.")
+        parts, leftover = parts_among(content, case, others, prompt.stage.value, rest)
+        if not any(isinstance(part.value, Value) for part in parts):
+            return None
+        said = Value(names[name], found.group())
+        return (Part(prompt.reading.id, found.group(), said), *parts), leftover
+    return None
 
 
 def readings_heard(content: Content) -> tuple[Reading, ...]:
