@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from io import StringIO
 from pathlib import Path
@@ -16,6 +16,7 @@ from triage.console.call import SCRIPT, engine_of
 from triage.console.cards import Item
 from triage.console.desk import Desk
 from triage.console.look import ChatConsole, Look
+from triage.console.not_stored import NotStored
 from triage.console.screen import screen_of
 from triage.console.scripted import Script, run_script
 from triage.console.transcript import transcript
@@ -30,24 +31,6 @@ RENDERED_WIDTH = 80
 
 _BEGINNING = datetime(2026, 1, 5, 9, 0, tzinfo=UTC)
 _PACKAGE = Path(__file__).resolve().parent.parent
-
-
-class _Kept:
-    """A record that keeps events for the moment only; a demo call is nobody's call."""
-
-    def __init__(self) -> None:
-        self.spoken: list[tuple[datetime, str, Event]] = []
-
-    def append(
-        self,
-        session_id: str,
-        events: Sequence[tuple[str, Event]],
-        content_version: str,
-        now: datetime,
-        expected_length: int,
-    ) -> None:
-        """Keep `events`."""
-        self.spoken.extend((now, speaker, event) for speaker, event in events)
 
 
 def play_demo(options: argparse.Namespace) -> int:
@@ -102,7 +85,7 @@ def run_call(
 ) -> tuple[Desk, list[tuple[datetime, str, Event]]]:
     """Return the desk at the end of a scripted call and all its events; nothing is stored."""
     script = Script(answers)
-    kept = _Kept()
+    kept = NotStored()
     ticks = iter(range(1_000_000))
     desk = Desk.start(
         engine_of(content, TREE),
