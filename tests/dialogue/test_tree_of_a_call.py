@@ -160,6 +160,14 @@ def test_half_a_license_is_offered_as_none_and_a_yes_does_not_make_it_whole(line
     assert not case.is_licensed
 
 
+def test_an_unclear_license_is_asked_for_plainly_and_never_between_two_readings() -> None:
+    case, turn = say(opened(), "yep, I'm the manager")
+    assert "caller_qualification" not in case.answers
+    (remark,) = turn.remarks
+    assert "only if it is both" in remark.message  # type: ignore[union-attr]
+    assert "Did you mean" not in remark.message  # type: ignore[union-attr]
+
+
 # Figures over whole cycles, and cautions that a cleaning does not need.
 
 

@@ -21,22 +21,31 @@ from triage.dialogue.reply import (
     read_reply,
 )
 from triage.dialogue.view import AskQuestion
-from triage.dialogue.words import fold
+from triage.dialogue.words import fold, quoted
 from triage.physics.quantity import UnitSystem
 from triage.tree.content import Content, Reading, ReadingKind
+
+PLAINLY_LICENSED = (
+    "Type yes only if it is both: certified for refrigerant circuits, and qualified for live "
+    "electrical tests. Else type no."
+)
 
 
 def read(
     content: Content, case: Case, reading: Reading, typed: str
 ) -> Value | Unknown | Control | Unclear:
     """Return what `typed` means as the answer to `reading` in this call."""
-    return read_reply(
+    reply = read_reply(
         typed,
         reading,
         system=UnitSystem(case.units),
         machines=content.machines,
         barometric_pressure_pa=barometric_pressure_of(case),
     )
+    if reading.id == QUALIFICATION and isinstance(reply, Unclear) and len(reply.suggestions) > 1:
+        # "Did you mean one or the other?" would be answered with a yes, which is a license here.
+        return Unclear(f"{quoted(typed)} is not plain enough. {PLAINLY_LICENSED}")
+    return reply
 
 
 def parts_of(
