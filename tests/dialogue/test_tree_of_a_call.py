@@ -7,9 +7,9 @@ import pytest
 from tests.conversation import TREE, opened, shipped_engine
 from triage.dialogue.case import COMPLAINT, Case, fold
 from triage.dialogue.engine import Engine
-from triage.dialogue.events import Answered, Resumed, TreeChosen, event_from_data, event_to_data
+from triage.dialogue.events import Resumed, TreeChosen, event_from_data, event_to_data
 from triage.dialogue.rank import rank_causes
-from triage.dialogue.view import AskQuestion, Turn
+from triage.dialogue.view import AskCaution, AskQuestion, Turn
 from triage.tree.content import HEALTHY
 from triage.tree.errors import UnknownTree
 from triage.tree.likelihoods import ON_FILE, fitting_modes
@@ -142,6 +142,24 @@ def test_a_plain_answer_about_danger_counts(line: str, value: str) -> None:
     assert case.answers["danger_signs"].value == value
 
 
+def test_danger_is_asked_for_whatever_precaution_was_refused() -> None:
+    case, _ = say(opened(), "no", "taste_or_smell", "u50")
+    prompt = ENGINE.prompt(case)
+    assert isinstance(prompt, AskCaution)
+    assert prompt.caution.id == "stop_serving"
+    case, _ = say(case, "no")
+    assert ENGINE.prompt(case).node.endswith("illness")
+    case, _ = say(case, "ill")
+    assert case.answers["illness"].value == "ill"
+    assert not ENGINE.prompt(case).node.endswith("off_taste")
+
+
+def test_an_all_clear_is_not_picked_out_of_a_line_about_something_else() -> None:
+    case, _ = say(opened(), "no", "taste_or_smell", "u50", "yes", "no illness but a headache")
+    assert "illness" not in case.answers
+    assert not case.offered or case.offered[0].value != "nobody"
+
+
 @pytest.mark.parametrize(
     "line",
     [
@@ -150,13 +168,18 @@ def test_a_plain_answer_about_danger_counts(line: str, value: str) -> None:
         "yes, gas only",
         "yes but not electrical",
         "certified, not for live",
+        "yes both were revoked",
+        "yes, both suspended",
+        "yes, still in training",
     ],
 )
-def test_half_a_license_is_offered_as_none_and_a_yes_does_not_make_it_whole(line: str) -> None:
-    case, _ = say(opened(), line)
-    assert [item.value for item in case.offered] == ["unlicensed"]
-    case, _ = say(case, "yes")
-    assert isinstance(case.answers["caller_qualification"], Answered)
+def test_a_license_that_is_not_plain_is_asked_back_and_a_yes_to_nothing_is_not_taken(
+    line: str,
+) -> None:
+    case, turn = say(opened(), line)
+    assert "caller_qualification" not in case.answers
+    assert case.offered == ()
+    assert any("only if it is both" in getattr(item, "message", "") for item in turn.remarks)
     assert not case.is_licensed
 
 

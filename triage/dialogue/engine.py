@@ -272,10 +272,6 @@ class Engine:
             answer = Answered(prompt.reading.id, typed, None, reply.reason)
             return taken(self.view, case, answer, prompt.question.if_unknown)
         parts, leftover = heard.parts_of(self.view, case, prompt, typed)
-        half = heard.half_licensed(prompt.reading, reply, typed)
-        if half is not None:
-            meaning = show(self.content, case, prompt.reading, half.value)
-            return Turn((heard.offered((half,), f"I take that as: {meaning}. Is that right?"),), ())
         hidden = heard.half_cleared(self.content, prompt, reply, parts, typed)
         if hidden:
             return unclear(prompt, typed, hidden)

@@ -21,7 +21,7 @@ from triage.dialogue.reply import (
     read_reply,
 )
 from triage.dialogue.view import AskQuestion
-from triage.dialogue.words import fold, quoted
+from triage.dialogue.words import quoted
 from triage.physics.quantity import UnitSystem
 from triage.tree.content import Content, Reading, ReadingKind
 
@@ -42,8 +42,13 @@ def read(
         machines=content.machines,
         barometric_pressure_pa=barometric_pressure_of(case),
     )
-    if reading.id == QUALIFICATION and isinstance(reply, Unclear) and len(reply.suggestions) > 1:
-        # "Did you mean one or the other?" would be answered with a yes, which is a license here.
+    if reading.id != QUALIFICATION:
+        return reply
+    # "Yes, both were revoked": a license counts only where nothing stands beside it. And "did you
+    # mean one or the other?" would be answered with a yes, which is a license here.
+    is_claimed = isinstance(reply, Value) and reply.value == LICENSED
+    is_torn = isinstance(reply, Unclear) and bool(reply.suggestions)
+    if is_torn or (is_claimed and not _stands_by_itself(reading, LICENSED, typed)):
         return Unclear(f"{quoted(typed)} is not plain enough. {PLAINLY_LICENSED}")
     return reply
 
@@ -68,9 +73,19 @@ def parts_of(
         if beside is not None:
             return beside
     parts, leftover = parts_among(content, case, (prompt.reading, *others), stage, typed)
+    # An all-clear is never picked out of a line about something else: "no illness but a headache".
+    parts = tuple(
+        part for part in parts if not _clears(content, part) or part.reading == prompt.reading.id
+    )
     if prompt.reading.id == COMPLAINT:
         return _beside_the_complaint(content, case, prompt.reading, parts, typed)
     return parts, leftover
+
+
+def _clears(content: Content, part: Part) -> bool:
+    reading = content.readings[part.reading]
+    is_harmless = isinstance(part.value, Value) and part.value.value in reading.normal
+    return reading.is_alarming and is_harmless
 
 
 def _beside_the_machine(
@@ -176,20 +191,6 @@ def _only_meaning(content: Content, reading: Reading, reply: Unclear) -> Value |
     return value if isinstance(value, Value) and value.value != LICENSED else None
 
 
-_DENIALS = frozenset({"no", "not", "only", "but", "except", "just", "without", "neither", "one"})
-"""Words by which a claim to be licensed is half taken back."""
-
-
-def half_licensed(reading: Reading, reply: object, typed: str) -> Answered | None:
-    """Return "not both" for a line that claims a license and takes half of it back, else None."""
-    if reading.id != QUALIFICATION or not isinstance(reply, Unclear):
-        return None
-    others = [choice for choice in reading.choices if choice.id != LICENSED]
-    if len(others) != 1 or _DENIALS.isdisjoint(fold(typed).split()):
-        return None
-    return Answered(reading.id, typed, others[0].id)
-
-
 def half_cleared(
     content: Content, prompt: AskQuestion, reply: object, parts: Sequence[Part], typed: str
 ) -> str:
@@ -204,17 +205,17 @@ def half_cleared(
     if isinstance(reply, Unclear):
         found.append(_only_meaning(content, reading, reply))
     cleared = any(isinstance(each, Value) and each.value in reading.normal for each in found)
-    names = {choice.id: (choice.id, choice.label, *choice.spoken) for choice in reading.choices}
-    if not cleared or find_exact(typed, names).id in reading.normal or _is_plain_no(typed):
+    if not cleared or any(_stands_by_itself(reading, value, typed) for value in reading.normal):
         return ""
     dangers = "; ".join(item.label for item in reading.choices if item.id not in reading.normal)
     fine = "; ".join(item.label for item in reading.choices if item.id in reading.normal)
     return f"That may hide a danger. Which is it: {dangers}? If it is none, say only: {fine}."
 
 
-def _is_plain_no(typed: str) -> bool:
-    reply = read_confirmation(typed)
-    return isinstance(reply, YesNo) and not reply.is_yes
+def _stands_by_itself(reading: Reading, value: str, typed: str) -> bool:
+    """Return whether a line is a way to say a choice, or a bare yes or no, and no more."""
+    names = {choice.id: (choice.id, choice.label, *choice.spoken) for choice in reading.choices}
+    return find_exact(typed, names).id == value or isinstance(read_confirmation(typed), YesNo)
 
 
 def reconverted(content: Content, case: Case) -> list[Answered]:

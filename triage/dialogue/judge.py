@@ -90,7 +90,8 @@ def finding_of(content: Content, case: Case, reading_id: str) -> Finding | None:
     """Return what is known of a reading, judged, or None while it is still open.
 
     A caller who is not licensed has no licensed readings: they are unknown, whatever was typed.
-    A reading whose caution was refused is unknown too.
+    A reading whose caution was refused is unknown too, but for one that asks for danger: that is
+    asked whatever was refused.
     """
     reading = content.readings[reading_id]
     answer = case.answers.get(reading_id)
@@ -105,7 +106,7 @@ def finding_of(content: Content, case: Case, reading_id: str) -> Finding | None:
             typed=typed,
             reason="this measurement is for a licensed technician",
         )
-    for caution in reading.cautions:
+    for caution in () if reading.is_alarming else reading.cautions:
         if (caution, "") in case.refused:
             return Finding(
                 reading,
